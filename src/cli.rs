@@ -1,0 +1,206 @@
+//! The command line: what the program can be asked, and the way from there to the library.
+//!
+//! Every option can also be given as an environment variable with the prefix `TAUTPOOL_`; the
+//! option wins. Exit codes: 0 done, 1 the input has faults or something failed, 2 the command
+//! line itself is wrong.
+
+mod check;
+mod demo;
+mod export;
+mod pool;
+mod serve;
+mod telemetry;
+
+use clap::builder::PossibleValuesParser;
+use clap::{Args, Parser, Subcommand};
+use std::io::{self, Read, Write};
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Pools paired racquet sessions from many players.
+#[derive(Debug, Parser)]
+#[command(name = "tautpool", version, about, propagate_version = true)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Serve an invented study with data, to look around
+    Demo(Demo),
+    /// Serve the studies of a data folder
+    Serve(Serve),
+    /// Pool a table of effects (CSV) or a downloaded aggregate (JSON)
+    Pool(Pool),
+    /// Check a contribution offline, with the faults the server would find
+    Check(Check),
+    /// Write the host's own private copy of contributions and effects
+    Export(Export),
+    /// What only the host does
+    #[command(subcommand)]
+    Host(Host),
+}
+
+#[derive(Debug, Args)]
+struct Listen {
+    /// Where to listen
+    #[arg(
+        long,
+        env = "TAUTPOOL_LISTEN",
+        value_name = "ADDR:PORT",
+        default_value = "127.0.0.1:8080"
+    )]
+    listen: SocketAddr,
+    /// Threads that answer requests
+    #[arg(long, env = "TAUTPOOL_WORKERS", default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=64))]
+    workers: u8,
+    /// Log filter: error, warn, info, debug, or a filter such as tautpool=debug
+    #[arg(
+        long,
+        env = "TAUTPOOL_LOG",
+        value_name = "FILTER",
+        default_value = "warn"
+    )]
+    log: String,
+}
+
+#[derive(Debug, Args)]
+struct Demo {
+    #[command(flatten)]
+    listen: Listen,
+    /// Instead of serving, send this many more invented contributions to a running demo
+    #[arg(long, env = "TAUTPOOL_SEND", value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1000))]
+    send: Option<u16>,
+    /// The running demo that they are sent to
+    #[arg(
+        long,
+        env = "TAUTPOOL_TO",
+        value_name = "URL",
+        default_value = "http://127.0.0.1:8080"
+    )]
+    to: String,
+}
+
+#[derive(Debug, Args)]
+struct Data {
+    /// The data folder
+    #[arg(long, env = "TAUTPOOL_DATA", value_name = "DIR")]
+    data: PathBuf,
+}
+
+#[derive(Debug, Args)]
+struct Serve {
+    #[command(flatten)]
+    listen: Listen,
+    #[command(flatten)]
+    data: Data,
+    /// A proxy in front does TLS, so listening beyond this machine is meant
+    #[arg(long, env = "TAUTPOOL_BEHIND_TLS_PROXY")]
+    behind_tls_proxy: bool,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  tautpool pool effects.csv\n  tautpool pool --json aggregate.json\n  curl -s http://127.0.0.1:8080/api/v1/studies/STUDY/aggregate | tautpool pool -"
+)]
+struct Pool {
+    /// CSV with the columns estimate,variance (and cluster), or an aggregate; - is standard input
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// Write the whole pooled document as JSON
+    #[arg(long, env = "TAUTPOOL_JSON")]
+    json: bool,
+    /// Which model to show
+    #[arg(long, env = "TAUTPOOL_ESTIMATOR", default_value = "reml", value_parser = PossibleValuesParser::new(["fixed", "dl", "pm", "reml"]))]
+    estimator: String,
+    /// Which interval to show; left out, hartung_knapp_safe, or cluster_robust when clusters repeat
+    #[arg(long, env = "TAUTPOOL_INTERVAL", value_parser = PossibleValuesParser::new(["hartung_knapp", "hartung_knapp_safe", "cluster_robust", "wald"]))]
+    interval: Option<String>,
+    /// Level of the intervals, from 0.5 to under 1; left out, that of the aggregate, or 0.95
+    #[arg(long, env = "TAUTPOOL_LEVEL")]
+    level: Option<f64>,
+}
+
+#[derive(Debug, Args)]
+struct Check {
+    /// The contribution; - is standard input
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// The study it is for; left out, the study's name and consent version are not checked
+    #[arg(long, env = "TAUTPOOL_STUDY_FILE", value_name = "STUDY_FILE")]
+    study: Option<PathBuf>,
+    /// Write faults and flags as JSON
+    #[arg(long, env = "TAUTPOOL_JSON")]
+    json: bool,
+}
+
+#[derive(Debug, Args)]
+struct Export {
+    #[command(flatten)]
+    data: Data,
+    /// Short name of the study; left out, every study
+    #[arg(long, env = "TAUTPOOL_STUDY", value_name = "STUDY")]
+    study: Option<String>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Host {
+    /// Studies
+    #[command(subcommand)]
+    Study(HostStudy),
+}
+
+#[derive(Debug, Subcommand)]
+enum HostStudy {
+    /// Add a study to a data folder, which is made when it does not exist
+    Add {
+        /// The study (schema/study.v1.schema.json); - is standard input
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        #[command(flatten)]
+        data: Data,
+    },
+}
+
+/// What went wrong, in words for whoever typed the command.
+type Failure = Box<dyn std::error::Error + Send + Sync>;
+
+/// Runs the program.
+#[must_use]
+pub fn run() -> ExitCode {
+    let result = match Cli::parse().command {
+        Command::Demo(options) => demo::run(&options),
+        Command::Serve(options) => serve::run(&options),
+        Command::Pool(options) => pool::run(&options),
+        Command::Check(options) => check::run(&options),
+        Command::Export(options) => export::run(&options),
+        Command::Host(Host::Study(HostStudy::Add { file, data })) => serve::add_study(&file, &data),
+    };
+    match result {
+        Ok(code) => code,
+        Err(failure) if is_closed_pipe(failure.as_ref()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            let _ = writeln!(io::stderr().lock(), "tautpool: {failure}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Whether the reader of our output went away, as `head` does.
+fn is_closed_pipe(failure: &(dyn std::error::Error + 'static)) -> bool {
+    failure
+        .downcast_ref::<io::Error>()
+        .is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe)
+}
+
+/// Reads a file, or standard input for `-`.
+fn read(path: &Path) -> Result<Vec<u8>, Failure> {
+    if path.as_os_str() == "-" {
+        let mut bytes = Vec::new();
+        io::stdin().lock().read_to_end(&mut bytes)?;
+        return Ok(bytes);
+    }
+    std::fs::read(path).map_err(|error| format!("{}: {error}", path.display()).into())
+}

@@ -1,0 +1,137 @@
+//! `tautpool demo`: an invented study to look around in.
+
+use super::{Demo, Failure, serve, telemetry};
+use crate::clock;
+use crate::demo::crowd::{self, Kind, Settings};
+use crate::demo::{STUDY, Stage, verdicts};
+use crate::findings::words::{band_label, outcome_label, unit_words};
+use crate::intake;
+use crate::numbers;
+use std::io::{self, Write};
+use std::net::SocketAddr;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+pub(super) fn run(options: &Demo) -> Result<ExitCode, Failure> {
+    if let Some(count) = options.send {
+        return send(usize::from(count), &options.to);
+    }
+    telemetry::start(&options.listen.log)?;
+    let address = options.listen.listen;
+    if !address.ip().is_loopback() {
+        return Err(format!("the demo listens on this machine only, not on {address}").into());
+    }
+    let listener = serve::bind(address)?;
+    let stage = Stage::set(clock::now_ms())?;
+    let mut out = io::stdout().lock();
+    describe_crowd(&mut out, &stage)?;
+    describe_truth(&mut out, &stage)?;
+    describe_doors(&mut out, &stage, listener.local_addr()?)?;
+    out.flush()?;
+    drop(out);
+    serve::until_stopped(Arc::clone(&stage.service), listener, &options.listen)
+}
+
+fn describe_crowd(out: &mut impl Write, stage: &Stage) -> io::Result<()> {
+    writeln!(
+        out,
+        "An invented study with an invented crowd. Nobody hit these balls.\n"
+    )?;
+    writeln!(
+        out,
+        "{} contributions accepted: {} honest, {} of an unfinished session, {} forged and not caught by the door.",
+        stage.accepted.len(),
+        stage.count(Kind::Honest),
+        stage.count(Kind::Unfinished),
+        stage.count(Kind::Forgery)
+    )?;
+    let refused: Vec<String> = stage
+        .refused
+        .iter()
+        .map(|(code, count)| format!("{code} ({count})"))
+        .collect();
+    writeln!(
+        out,
+        "Refused at the door, by fault: {}.\n",
+        refused.join(", ")
+    )
+}
+
+fn describe_truth(out: &mut impl Write, stage: &Stage) -> io::Result<()> {
+    writeln!(
+        out,
+        "The truth is known here. Is it inside the published 95 % range?"
+    )?;
+    let verdicts = verdicts(stage);
+    for verdict in &verdicts {
+        writeln!(
+            out,
+            "  {:<16} {:<16} {:>6} ({}) {:<7} truth {:>6}  {}",
+            outcome_label(verdict.key.outcome),
+            band_label(verdict.key.band, &stage.study.protocol.analysis.bands),
+            numbers::signed(verdict.estimate, 2),
+            numbers::interval(verdict.interval.low, verdict.interval.high, 2),
+            unit_words(verdict.key.outcome),
+            numbers::signed(verdict.truth, 2),
+            if verdict.holds() { "inside" } else { "OUTSIDE" }
+        )?;
+    }
+    let inside = verdicts.iter().filter(|verdict| verdict.holds()).count();
+    writeln!(
+        out,
+        "  {inside} of {} inside; about 19 of 20 are to be expected.\n",
+        verdicts.len()
+    )
+}
+
+fn describe_doors(out: &mut impl Write, stage: &Stage, address: SocketAddr) -> io::Result<()> {
+    let slug = &stage.study.label.slug;
+    let program = std::env::current_exe()
+        .map_or_else(|_| "tautpool".to_owned(), |path| path.display().to_string());
+    writeln!(out, "Look here (Ctrl-C stops):")?;
+    writeln!(out, "  page       http://{address}/studies/{slug}")?;
+    writeln!(
+        out,
+        "  pooled     http://{address}/api/v1/studies/{slug}/pooled"
+    )?;
+    writeln!(
+        out,
+        "  aggregate  http://{address}/api/v1/studies/{slug}/aggregate"
+    )?;
+    writeln!(
+        out,
+        "Send {} more contributions from another terminal, which makes the next public batch:",
+        stage.study.protocol.batch_players
+    )?;
+    writeln!(
+        out,
+        "  {program} demo --send {} --to http://{address}",
+        stage.study.protocol.batch_players
+    )
+}
+
+/// Sends more of the crowd to a running demo, over HTTP as anybody would.
+fn send(count: usize, to: &str) -> Result<ExitCode, Failure> {
+    let settings = Settings::embedded()?;
+    let study = intake::study(STUDY.as_bytes())?;
+    let address = format!(
+        "{}/api/v1/studies/{}/contributions",
+        to.trim_end_matches('/'),
+        study.label.slug
+    );
+    // A different stretch of the crowd at every call, so that these are new players.
+    let from = usize::try_from(clock::now_ms())?;
+    let mut out = io::stdout().lock();
+    for sent in crowd::more(&settings, from, count) {
+        let mut answer = ureq::post(&address)
+            .header("content-type", "application/json")
+            .header("idempotency-key", uuid::Uuid::new_v4().to_string())
+            .send(&sent.document)
+            .map_err(|error| format!("{address}: {error}"))?;
+        let receipt: serde_json::Value =
+            serde_json::from_str(&answer.body_mut().read_to_string()?)?;
+        let counts = receipt.get("counts").and_then(serde_json::Value::as_str);
+        writeln!(out, "Sent one: {}", counts.unwrap_or_default())?;
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,67 @@
+//! `tautpool export`: the host's own private copy. It holds what contributors sent, word for
+//! word, so it is for the host's eyes only and says so.
+
+use super::{Export, Failure};
+use crate::effects::spread::CrowdSpread;
+use crate::intake;
+use crate::protocol::Study;
+use crate::service::{ServiceError, pair_effects, read_back};
+use crate::store::{Durability, Store, StoredContribution};
+use crate::wire::reply;
+use serde_json::{Value, json};
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+pub(super) fn run(options: &Export) -> Result<ExitCode, Failure> {
+    if !options.data.data.join(Store::FILE).exists() {
+        return Err(format!(
+            "there is no {} in {}",
+            Store::FILE,
+            options.data.data.display()
+        )
+        .into());
+    }
+    let store = Store::open(&options.data.data, Durability::Full)?;
+    let mut studies = Vec::new();
+    for stored in store.studies()? {
+        if options
+            .study
+            .as_ref()
+            .is_none_or(|slug| *slug == stored.slug)
+        {
+            let study = intake::study(&stored.document)?;
+            studies.push(one_study(&study, &store.all_contributions(&stored.slug)?)?);
+        }
+    }
+    if let (Some(slug), true) = (&options.study, studies.is_empty()) {
+        return Err(format!("there is no study named {slug}").into());
+    }
+    let document = json!({
+        "document": "export",
+        "version": 1,
+        "private": "Contributions word for word: not for publication.",
+        "studies": studies,
+    });
+    writeln!(io::stdout().lock(), "{document}")?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn one_study(study: &Study, stored: &[StoredContribution]) -> Result<Value, ServiceError> {
+    let contributions = read_back(stored)?;
+    let crowd = CrowdSpread::of(&contributions);
+    let mut entries = Vec::with_capacity(stored.len());
+    for (stored, contribution) in stored.iter().zip(&contributions) {
+        let pair = pair_effects(contribution, study, &crowd)?;
+        entries.push(json!({
+            "contribution": stored.uuid.to_string(),
+            "player": stored.player.to_string(),
+            "received_at_ms": stored.received_at_ms,
+            "state": stored.state.code(),
+            "batch": stored.batch,
+            "document": String::from_utf8_lossy(&stored.document),
+            "gap_kg": pair.gap.kilograms(),
+            "effects": pair.effects.iter().map(reply::effect).collect::<Vec<_>>(),
+        }));
+    }
+    Ok(json!({"study": study.label.slug, "contributions": entries}))
+}

@@ -1,0 +1,193 @@
+//! `tautpool pool`: the engine on a file.
+
+use super::{Failure, Pool, read};
+use crate::findings::words::{band_label, class_label, outcome_label, unit_words};
+use crate::findings::{self, Choice, Estimator, Finding, IntervalKind};
+use crate::intake::{self, Rejection};
+use crate::numbers;
+use crate::pooling::{Interval, Level, Model};
+use crate::wire::pooled;
+use serde_json::Value;
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+/// What is printed: a document, and the analyses for a person's eyes.
+struct Answer {
+    document: Value,
+    analyses: Vec<(String, Result<Finding, String>)>,
+}
+
+pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
+    let bytes = read(&options.file)?;
+    let level = options.level.map(Level::new).transpose()?;
+    let choice = Choice {
+        estimator: Estimator::from_code(&options.estimator).unwrap_or(Estimator::Reml),
+        interval: options
+            .interval
+            .as_deref()
+            .and_then(IntervalKind::from_code),
+    };
+    let is_json = bytes.trim_ascii_start().starts_with(b"{");
+    let answer = if is_json {
+        aggregate(&bytes, level, choice)?
+    } else {
+        table(&bytes, level, choice)
+    };
+    let mut out = io::stdout().lock();
+    match answer {
+        Ok(answer) if options.json => writeln!(out, "{}", answer.document)?,
+        Ok(answer) => {
+            for (title, finding) in &answer.analyses {
+                describe(&mut out, title, finding, choice)?;
+            }
+        }
+        Err(rejection) => {
+            super::check::list_faults(&mut io::stderr().lock(), &rejection.faults)?;
+            return Ok(ExitCode::FAILURE);
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn table(bytes: &[u8], level: Option<Level>, choice: Choice) -> Result<Answer, Rejection> {
+    let level = level.unwrap_or(Level::NINETY_FIVE);
+    let finding = findings::table(&intake::table::effects(bytes)?, level, choice);
+    Ok(Answer {
+        document: pooled::of_table(level, &finding),
+        analyses: vec![("Table of effects".to_owned(), Ok(finding))],
+    })
+}
+
+fn aggregate(
+    bytes: &[u8],
+    level: Option<Level>,
+    choice: Choice,
+) -> Result<Result<Answer, Rejection>, Failure> {
+    let mut publication = match intake::aggregate(bytes) {
+        Ok(publication) => publication,
+        Err(rejection) => return Ok(Err(rejection)),
+    };
+    publication.level = level.unwrap_or(publication.level);
+    let analyses = publication.analyse(choice)?;
+    let document = pooled::of_publication(&publication, &analyses, &[]);
+    let analyses = analyses.into_iter().map(|analysis| {
+        let key = &analysis.key;
+        let title = format!(
+            "{}, {}, gap {} ({})",
+            outcome_label(key.outcome),
+            class_label(key.class),
+            band_label(key.band, &publication.rules.bands),
+            unit_words(key.outcome)
+        );
+        let withheld = |withheld: findings::Withheld| {
+            format!("fewer than {} players", withheld.minimum_players)
+        };
+        (title, analysis.result.map_err(withheld))
+    });
+    Ok(Ok(Answer {
+        document,
+        analyses: analyses.collect(),
+    }))
+}
+
+fn describe(
+    out: &mut impl Write,
+    title: &str,
+    finding: &Result<Finding, String>,
+    choice: Choice,
+) -> io::Result<()> {
+    writeln!(out, "{title}")?;
+    let finding = match finding {
+        Ok(finding) => finding,
+        Err(withheld) => return writeln!(out, "  withheld: {withheld}\n"),
+    };
+    let percent = numbers::percent(finding.pooled.level.value(), 0);
+    writeln!(out, "  {}", findings::words::counts(finding))?;
+    match &finding.shown {
+        Ok(shown) => {
+            writeln!(out, "  estimate      {}", digits(shown.estimate))?;
+            writeln!(
+                out,
+                "  {percent} range    {}   ({})",
+                range(shown.interval),
+                shown.kind.code()
+            )?;
+            match shown.prediction {
+                Ok(prediction) => {
+                    writeln!(out, "  another pair  {}   (approximate)", range(prediction))?
+                }
+                Err(reason) => writeln!(out, "  another pair  not estimable: {reason}")?,
+            }
+        }
+        Err(reason) => writeln!(out, "  estimate      not estimable: {reason}")?,
+    }
+    describe_models(out, finding, choice)?;
+    describe_heterogeneity(out, finding)?;
+    writeln!(out)
+}
+
+fn describe_models(out: &mut impl Write, finding: &Finding, choice: Choice) -> io::Result<()> {
+    let pooled = &finding.pooled;
+    let models = [
+        (Estimator::Fixed, &pooled.fixed),
+        (Estimator::DersimonianLaird, &pooled.dersimonian_laird),
+        (Estimator::PauleMandel, &pooled.paule_mandel),
+        (Estimator::Reml, &pooled.reml),
+    ];
+    for (estimator, model) in models {
+        let mark = if estimator == choice.estimator {
+            "*"
+        } else {
+            " "
+        };
+        match model {
+            Ok(Model {
+                estimate,
+                se,
+                tau_squared,
+                ..
+            }) => writeln!(
+                out,
+                "  {mark} {:<5}  estimate {}  SE {}  tau2 {}",
+                estimator.code(),
+                digits(*estimate),
+                digits(*se),
+                digits(*tau_squared)
+            )?,
+            Err(reason) => writeln!(
+                out,
+                "  {mark} {:<5}  not estimable: {reason}",
+                estimator.code()
+            )?,
+        }
+    }
+    Ok(())
+}
+
+fn describe_heterogeneity(out: &mut impl Write, finding: &Finding) -> io::Result<()> {
+    match &finding.pooled.heterogeneity {
+        Ok(found) => {
+            let tau2 = found
+                .tau_squared
+                .map_or_else(|reason| reason.to_string(), range);
+            writeln!(
+                out,
+                "  Q {} on {} df, {}; I2 {}, H2 {}; tau2 {tau2}",
+                digits(found.q),
+                numbers::fixed(found.df, 0),
+                numbers::p_value(found.p),
+                numbers::percent(found.i_squared, 1),
+                digits(found.h_squared)
+            )
+        }
+        Err(reason) => writeln!(out, "  heterogeneity not estimable: {reason}"),
+    }
+}
+
+fn digits(value: f64) -> String {
+    numbers::significant(value, 5)
+}
+
+fn range(interval: Interval) -> String {
+    format!("{} to {}", digits(interval.low), digits(interval.high))
+}

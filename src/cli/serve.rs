@@ -1,0 +1,70 @@
+//! `tautpool serve` and `tautpool host study add`.
+
+use super::{Data, Failure, Listen, Serve, read, telemetry};
+use crate::clock;
+use crate::http;
+use crate::service::{Refused, Service};
+use crate::store::Durability;
+use std::io::{self, Write};
+use std::net::{SocketAddr, TcpListener};
+use std::path::Path;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
+    telemetry::start(&options.listen.log)?;
+    let address = options.listen.listen;
+    if !address.ip().is_loopback() && !options.behind_tls_proxy {
+        return Err(format!(
+            "plain HTTP is served on this machine only, and {address} is reachable from others: listen on 127.0.0.1, or put a proxy with TLS in front and say --behind-tls-proxy"
+        )
+        .into());
+    }
+    let service = Arc::new(Service::open(&options.data.data, Durability::Full)?);
+    let listener = bind(address)?;
+    let mut out = io::stdout().lock();
+    writeln!(out, "Serving on http://{}", listener.local_addr()?)?;
+    if service.studies().is_empty() {
+        writeln!(
+            out,
+            "There is no study yet: add one with `tautpool host study add FILE --data {}` and start again.",
+            options.data.data.display()
+        )?;
+    }
+    out.flush()?;
+    drop(out);
+    until_stopped(service, listener, &options.listen)
+}
+
+pub(super) fn bind(address: SocketAddr) -> Result<TcpListener, Failure> {
+    TcpListener::bind(address)
+        .map_err(|error| format!("cannot listen on {address}: {error}").into())
+}
+
+/// Serves until SIGINT or SIGTERM.
+pub(super) fn until_stopped(
+    service: Arc<Service>,
+    listener: TcpListener,
+    options: &Listen,
+) -> Result<ExitCode, Failure> {
+    actix_web::rt::System::new()
+        .block_on(async { http::server(service, listener, usize::from(options.workers))?.await })?;
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(super) fn add_study(file: &Path, data: &Data) -> Result<ExitCode, Failure> {
+    let document = read(file)?;
+    let service = Service::open(&data.data, Durability::Full)?;
+    let mut out = io::stdout().lock();
+    match service.add_study(&document, clock::now_ms()) {
+        Ok(study) => {
+            writeln!(out, "Added study {}.", study.label.slug)?;
+            Ok(ExitCode::SUCCESS)
+        }
+        Err(Refused::Document(rejection)) => {
+            super::check::list_faults(&mut out, &rejection.faults)?;
+            Ok(ExitCode::FAILURE)
+        }
+        Err(error) => Err(error.into()),
+    }
+}

@@ -1,0 +1,38 @@
+//! The only reader of the clock.
+
+use std::time::{SystemTime, UNIX_EPOCH};
+
+/// Milliseconds since the Unix epoch; 0 when the machine's clock stands before it.
+#[must_use]
+#[expect(
+    clippy::disallowed_methods,
+    reason = "this is the module that reads the clock"
+)]
+pub fn now_ms() -> i64 {
+    SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .ok()
+        .and_then(|since| i64::try_from(since.as_millis()).ok())
+        .unwrap_or(0)
+}
+
+/// The UTC day of a time, as `YYYY-MM-DD`.
+#[must_use]
+pub fn date(ms: i64) -> String {
+    jiff::Timestamp::from_millisecond(ms).map_or_else(
+        |_| "unknown".to_owned(),
+        |time| time.strftime("%Y-%m-%d").to_string(),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::date;
+
+    #[test]
+    fn dates_are_utc_days() {
+        assert_eq!(date(0), "1970-01-01");
+        assert_eq!(date(86_399_999), "1970-01-01");
+        assert_eq!(date(1_764_028_800_000), "2025-11-25");
+    }
+}

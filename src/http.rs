@@ -1,0 +1,97 @@
+//! The doors over HTTP: routes, limits and headers. The only place that knows status codes.
+//!
+//! Handlers are thin: take the request apart, call the service (blocking work on the blocking
+//! pool, inside the request's span), answer. Every error is a problem document (RFC 9457).
+
+mod contributions;
+mod documents;
+mod observe;
+mod problem;
+
+use crate::service::Service;
+use actix_web::dev::Server;
+use actix_web::middleware::{DefaultHeaders, from_fn};
+use actix_web::{App, HttpServer, web};
+use std::io;
+use std::net::TcpListener;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// How long a client may take to send its headers.
+const HEADERS_WITHIN: Duration = Duration::from_secs(10);
+
+/// How long requests under way may take once the server is told to stop.
+const DRAIN_SECONDS: u64 = 10;
+
+/// Everything a page may load comes from its own origin; scripts and frames not at all.
+const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
+
+/// A server on a bound listener. It runs until its future is dropped or it gets SIGINT or SIGTERM.
+///
+/// # Errors
+/// When the listener cannot be used.
+pub fn server(service: Arc<Service>, listener: TcpListener, workers: usize) -> io::Result<Server> {
+    let service = web::Data::from(service);
+    let server = HttpServer::new(move || {
+        App::new()
+            .app_data(web::Data::clone(&service))
+            .wrap(
+                DefaultHeaders::new()
+                    .add(("content-security-policy", CONTENT_SECURITY_POLICY))
+                    .add(("x-content-type-options", "nosniff"))
+                    .add(("referrer-policy", "no-referrer")),
+            )
+            .wrap(from_fn(observe::request))
+            .configure(routes)
+            .default_service(web::to(problem::not_found))
+    })
+    .workers(workers)
+    .client_request_timeout(HEADERS_WITHIN)
+    .shutdown_timeout(DRAIN_SECONDS)
+    .listen(listener)?;
+    Ok(server.run())
+}
+
+fn routes(config: &mut web::ServiceConfig) {
+    let read = |path: &str, handler: actix_web::Route| {
+        web::resource(path)
+            .route(handler)
+            .default_service(web::to(problem::only_read))
+    };
+    config
+        .service(read("/", documents::reading().to(documents::studies_page)))
+        .service(read(
+            "/studies/{study}",
+            documents::reading().to(documents::study_page),
+        ))
+        .service(read(
+            "/problems",
+            documents::reading().to(documents::problems_page),
+        ))
+        .service(read(
+            "/style.css",
+            documents::reading().to(documents::style),
+        ))
+        .service(read(
+            "/schema/{file}",
+            documents::reading().to(documents::schema),
+        ))
+        .service(read("/health", documents::reading().to(documents::health)))
+        .service(read(
+            "/api/v1/studies",
+            documents::reading().to(documents::studies),
+        ))
+        .service(read(
+            "/api/v1/studies/{study}/pooled",
+            documents::reading().to(documents::pooled),
+        ))
+        .service(read(
+            "/api/v1/studies/{study}/aggregate",
+            documents::reading().to(documents::aggregate),
+        ))
+        .service(
+            web::resource("/api/v1/studies/{study}/contributions")
+                .route(web::post().to(contributions::create))
+                .default_service(web::to(problem::only_post)),
+        );
+}

@@ -1,0 +1,170 @@
+//! Taking contributions in.
+
+use super::problem::Problem;
+use crate::clock;
+use crate::protocol::limits;
+use crate::service::{Accepted, Incoming, Refused, Service};
+use crate::wire::problem::ProblemKind;
+use crate::wire::reply;
+use actix_web::http::header;
+use actix_web::rt::time::timeout;
+use actix_web::web::{self, BytesMut};
+use actix_web::{HttpRequest, HttpResponse};
+use futures_util::StreamExt;
+use std::time::Duration;
+use tracing::Span;
+
+/// How long a body may take: 256 KiB over a line of 10 kB/s, and some.
+const BODY_WITHIN: Duration = Duration::from_secs(30);
+
+/// Longest Idempotency-Key.
+const LONGEST_KEY: usize = 255;
+
+/// `POST /api/v1/studies/{study}/contributions`
+pub(super) async fn create(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    study: web::Path<String>,
+    payload: web::Payload,
+) -> HttpResponse {
+    match accept(&request, service, study.into_inner(), payload).await {
+        Ok(accepted) => HttpResponse::Created()
+            .content_type("application/json")
+            .insert_header((header::CACHE_CONTROL, "no-store"))
+            .body(format!("{}\n", receipt(&accepted))),
+        Err(problem) => problem.answer(&request),
+    }
+}
+
+async fn accept(
+    request: &HttpRequest,
+    service: web::Data<Service>,
+    study: String,
+    payload: web::Payload,
+) -> Result<Accepted, Problem> {
+    if service.study(&study).is_none() {
+        return Err(Refused::StudyUnknown.into());
+    }
+    declared_as_json(request)?;
+    let key = request_key(request)?;
+    let receipt = presented_receipt(request)?;
+    let body = timeout(BODY_WITHIN, collect(payload)).await.map_err(|_| {
+        Problem::new(
+            ProblemKind::TooSlow,
+            "The body did not arrive within 30 seconds.",
+        )
+    })??;
+    let span = Span::current();
+    let submitted = web::block(move || {
+        span.in_scope(|| {
+            service.submit(&Incoming {
+                study: &study,
+                document: &body,
+                request_key: key.as_deref(),
+                receipt: receipt.as_deref(),
+                now_ms: clock::now_ms(),
+            })
+        })
+    })
+    .await;
+    let accepted = submitted.map_err(|error| Problem::internal(&error.to_string()))?;
+    Ok(accepted?)
+}
+
+fn receipt(accepted: &Accepted) -> serde_json::Value {
+    reply::receipt(&reply::Receipt {
+        study: &accepted.public.study,
+        contribution: accepted.contribution.to_string(),
+        receipt: accepted.receipt.reveal(),
+        repeated: accepted.repeated,
+        counts: counts(accepted),
+        pair: &accepted.pair,
+        flags: &accepted.flags,
+    })
+}
+
+/// When it counts, in words.
+fn counts(accepted: &Accepted) -> String {
+    match accepted.closed_batch {
+        Some(number) => format!("It counts in public batch {number}, which it completed."),
+        None => format!(
+            "It counts in the next public batch, which closes when {} new players are in.",
+            accepted.public.study.protocol.batch_players
+        ),
+    }
+}
+
+fn declared_as_json(request: &HttpRequest) -> Result<(), Problem> {
+    let declared = request
+        .headers()
+        .get(header::CONTENT_TYPE)
+        .and_then(|value| value.to_str().ok())
+        .unwrap_or_default();
+    let essence = declared.split(';').next().unwrap_or_default().trim();
+    if essence.eq_ignore_ascii_case("application/json") {
+        return Ok(());
+    }
+    Err(Problem::new(
+        ProblemKind::NotJson,
+        "The body must be declared as Content-Type: application/json.",
+    ))
+}
+
+/// The Idempotency-Key: a quoted string as the IETF draft has it, or the bare text.
+fn request_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
+    let Some(value) = request.headers().get("idempotency-key") else {
+        return Ok(None);
+    };
+    let text = value.to_str().unwrap_or_default().trim();
+    let bare = text
+        .strip_prefix('"')
+        .and_then(|rest| rest.strip_suffix('"'))
+        .unwrap_or(text);
+    let usable = !bare.is_empty()
+        && bare.len() <= LONGEST_KEY
+        && bare
+            .bytes()
+            .all(|byte| byte.is_ascii_graphic() && byte != b'"');
+    if usable {
+        return Ok(Some(bare.to_owned()));
+    }
+    Err(Problem::new(
+        ProblemKind::BadRequest,
+        "The Idempotency-Key must be 1 to 255 visible ASCII characters, quoted or bare; a UUID serves well.",
+    ))
+}
+
+/// The receipt of `Authorization: Receipt <receipt>`.
+fn presented_receipt(request: &HttpRequest) -> Result<Option<String>, Problem> {
+    let Some(value) = request.headers().get(header::AUTHORIZATION) else {
+        return Ok(None);
+    };
+    let receipt = value.to_str().ok().and_then(|text| {
+        let (scheme, receipt) = text.split_once(' ')?;
+        scheme
+            .eq_ignore_ascii_case("receipt")
+            .then(|| receipt.trim().to_owned())
+    });
+    receipt.map(Some).ok_or_else(|| {
+        Problem::new(
+            ProblemKind::BadRequest,
+            "The Authorization header must read `Receipt` and then the receipt.",
+        )
+    })
+}
+
+async fn collect(mut payload: web::Payload) -> Result<BytesMut, Problem> {
+    let mut body = BytesMut::new();
+    while let Some(chunk) = payload.next().await {
+        let chunk =
+            chunk.map_err(|_| Problem::new(ProblemKind::BadRequest, "The body broke off."))?;
+        if limits::BODY_BYTES < body.len() + chunk.len() {
+            return Err(Problem::new(
+                ProblemKind::TooLarge,
+                format!("The body is larger than {} bytes.", limits::BODY_BYTES),
+            ));
+        }
+        body.extend_from_slice(&chunk);
+    }
+    Ok(body)
+}

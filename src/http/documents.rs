@@ -1,0 +1,138 @@
+//! What can be read: pages, documents, schemas, health. Strong entity tags, conditional requests.
+
+use super::problem::Problem;
+use crate::intake::schema::Schema;
+use crate::pages;
+use crate::protocol::Study;
+use crate::service::{Public, Ready, Service};
+use crate::wire::problem::ProblemKind;
+use crate::wire::reply;
+use actix_web::guard::{self, Guard};
+use actix_web::http::StatusCode;
+use actix_web::http::header::{self, ETag, EntityTag, Header, IfNoneMatch};
+use actix_web::{HttpRequest, HttpResponse, Route, web};
+use std::sync::Arc;
+
+const JSON: &str = "application/json";
+const HTML: &str = "text/html; charset=utf-8";
+const CSS: &str = "text/css; charset=utf-8";
+const SCHEMA: &str = "application/schema+json";
+
+/// A route for GET and HEAD.
+pub(super) fn reading() -> Route {
+    web::route().guard(guard::fn_guard(|context| {
+        guard::Get().check(context) || guard::Head().check(context)
+    }))
+}
+
+pub(super) async fn studies_page(
+    request: HttpRequest,
+    service: web::Data<Service>,
+) -> HttpResponse {
+    let studies = service.studies();
+    let studies: Vec<&Study> = studies.iter().map(|public| &*public.study).collect();
+    page(&request, pages::studies(&studies))
+}
+
+pub(super) async fn problems_page(request: HttpRequest) -> HttpResponse {
+    page(&request, pages::problems())
+}
+
+pub(super) async fn study_page(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    slug: web::Path<String>,
+) -> HttpResponse {
+    of_study(&request, &service, &slug, HTML, |public| &public.page)
+}
+
+pub(super) async fn pooled(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    slug: web::Path<String>,
+) -> HttpResponse {
+    of_study(&request, &service, &slug, JSON, |public| &public.pooled)
+}
+
+pub(super) async fn aggregate(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    slug: web::Path<String>,
+) -> HttpResponse {
+    of_study(&request, &service, &slug, JSON, |public| &public.aggregate)
+}
+
+pub(super) async fn studies(request: HttpRequest, service: web::Data<Service>) -> HttpResponse {
+    let studies = service.studies();
+    let studies: Vec<&Study> = studies.iter().map(|public| &*public.study).collect();
+    ready(&request, JSON, &Ready::json(&reply::studies(&studies)))
+}
+
+pub(super) async fn style(request: HttpRequest) -> HttpResponse {
+    ready(&request, CSS, &Ready::new(pages::STYLE.to_owned()))
+}
+
+pub(super) async fn schema(request: HttpRequest, file: web::Path<String>) -> HttpResponse {
+    match Schema::ALL
+        .iter()
+        .find(|schema| schema.file_name() == *file)
+    {
+        Some(schema) => ready(&request, SCHEMA, &Ready::new(schema.text().to_owned())),
+        None => {
+            Problem::new(ProblemKind::NotFound, "There is no schema of this name.").answer(&request)
+        }
+    }
+}
+
+pub(super) async fn health(request: HttpRequest, service: web::Data<Service>) -> HttpResponse {
+    let asked = web::block(move || service.store().count_contributions()).await;
+    let answering = matches!(asked, Ok(Ok(_)));
+    let mut answer = ready(&request, JSON, &Ready::json(&reply::health(answering)));
+    if !answering {
+        *answer.status_mut() = StatusCode::SERVICE_UNAVAILABLE;
+    }
+    answer
+}
+
+fn of_study(
+    request: &HttpRequest,
+    service: &Service,
+    slug: &str,
+    content_type: &'static str,
+    body: impl Fn(&Arc<Public>) -> &Ready,
+) -> HttpResponse {
+    match service.study(slug) {
+        Some(public) => ready(request, content_type, body(&public)),
+        None => {
+            Problem::new(ProblemKind::NotFound, "There is no study of this name.").answer(request)
+        }
+    }
+}
+
+fn page(request: &HttpRequest, rendered: Result<String, askama::Error>) -> HttpResponse {
+    match rendered {
+        Ok(text) => ready(request, HTML, &Ready::new(text)),
+        Err(error) => Problem::internal(&error.to_string()).answer(request),
+    }
+}
+
+/// A body that is ready, or 304 when the client has it already.
+fn ready(request: &HttpRequest, content_type: &'static str, ready: &Ready) -> HttpResponse {
+    let tag = EntityTag::new_strong(ready.etag.trim_matches('"').to_owned());
+    let has_it = match IfNoneMatch::parse(request) {
+        Ok(IfNoneMatch::Any) => request.headers().contains_key(header::IF_NONE_MATCH),
+        Ok(IfNoneMatch::Items(tags)) => tags.iter().any(|theirs| theirs.weak_eq(&tag)),
+        Err(_) => false,
+    };
+    let mut builder = if has_it {
+        HttpResponse::NotModified()
+    } else {
+        HttpResponse::Ok()
+    };
+    builder.insert_header(ETag(tag));
+    builder.insert_header((header::CACHE_CONTROL, "no-cache"));
+    if has_it {
+        return builder.finish();
+    }
+    builder.content_type(content_type).body(ready.body.clone())
+}

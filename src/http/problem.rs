@@ -1,0 +1,137 @@
+//! Errors as problem documents (RFC 9457), and the one mapping from errors to status codes.
+
+use super::observe::request_id;
+use crate::intake::{Rejection, RejectionKind};
+use crate::service::Refused;
+use crate::wire::problem::{self, ProblemKind};
+use actix_web::http::StatusCode;
+use actix_web::http::header::{self, HeaderValue};
+use actix_web::{HttpRequest, HttpResponse};
+
+/// An error on its way to the client.
+#[derive(Debug)]
+pub(super) struct Problem {
+    pub(super) kind: ProblemKind,
+    pub(super) detail: String,
+    faults: Vec<crate::intake::Fault>,
+}
+
+impl Problem {
+    pub(super) fn new(kind: ProblemKind, detail: impl Into<String>) -> Self {
+        Self {
+            kind,
+            detail: detail.into(),
+            faults: Vec::new(),
+        }
+    }
+
+    /// The answer to a request.
+    pub(super) fn answer(&self, request: &HttpRequest) -> HttpResponse {
+        let status = status(self.kind);
+        let request_id = request_id(request).to_string();
+        let document = problem::problem(
+            self.kind,
+            status.as_u16(),
+            &self.detail,
+            &request_id,
+            &self.faults,
+        );
+        let mut builder = HttpResponse::build(status);
+        builder.content_type("application/problem+json");
+        builder.insert_header((header::CACHE_CONTROL, "no-store"));
+        if self.kind == ProblemKind::TooLarge || self.kind == ProblemKind::TooSlow {
+            // The rest of the body is not read, so the connection cannot carry another request.
+            builder.force_close();
+        }
+        builder.body(format!("{document}\n"))
+    }
+}
+
+const fn status(kind: ProblemKind) -> StatusCode {
+    match kind {
+        ProblemKind::Malformed | ProblemKind::BadRequest => StatusCode::BAD_REQUEST,
+        ProblemKind::Invalid | ProblemKind::KeyUsedOtherwise => StatusCode::UNPROCESSABLE_ENTITY,
+        ProblemKind::NotFound => StatusCode::NOT_FOUND,
+        ProblemKind::MethodNotAllowed => StatusCode::METHOD_NOT_ALLOWED,
+        ProblemKind::NotJson => StatusCode::UNSUPPORTED_MEDIA_TYPE,
+        ProblemKind::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
+        ProblemKind::TooSlow => StatusCode::REQUEST_TIMEOUT,
+        ProblemKind::ReceiptUnknown => StatusCode::UNAUTHORIZED,
+        ProblemKind::Internal => StatusCode::INTERNAL_SERVER_ERROR,
+    }
+}
+
+impl From<Refused> for Problem {
+    fn from(refused: Refused) -> Self {
+        let detail = refused.to_string();
+        match refused {
+            Refused::StudyUnknown => {
+                Self::new(ProblemKind::NotFound, "There is no study of this name.")
+            }
+            Refused::Document(rejection) => rejection.into(),
+            Refused::KeyUsedOtherwise => Self::new(
+                ProblemKind::KeyUsedOtherwise,
+                "This Idempotency-Key was used before with another body.",
+            ),
+            Refused::ReceiptUnknown => Self::new(
+                ProblemKind::ReceiptUnknown,
+                "No player of this study holds the receipt in the Authorization header.",
+            ),
+            Refused::Service(_) => Self::internal(&detail),
+        }
+    }
+}
+
+impl From<Rejection> for Problem {
+    fn from(rejection: Rejection) -> Self {
+        let kind = match rejection.kind {
+            RejectionKind::Malformed => ProblemKind::Malformed,
+            RejectionKind::Invalid => ProblemKind::Invalid,
+        };
+        let n_faults = rejection.faults.len();
+        Self {
+            kind,
+            detail: format!(
+                "{} to mend; nothing was stored.",
+                crate::numbers::counted(
+                    u64::try_from(n_faults).unwrap_or(u64::MAX),
+                    "fault",
+                    "faults"
+                )
+            ),
+            faults: rejection.faults,
+        }
+    }
+}
+
+impl Problem {
+    /// A failure of the service: the log gets the cause, the client does not.
+    pub(super) fn internal(cause: &str) -> Self {
+        tracing::error!(cause, "request failed");
+        Self::new(
+            ProblemKind::Internal,
+            "The service failed; nothing was stored.",
+        )
+    }
+}
+
+pub(super) async fn not_found(request: HttpRequest) -> HttpResponse {
+    Problem::new(ProblemKind::NotFound, "There is nothing at this address.").answer(&request)
+}
+
+pub(super) async fn only_read(request: HttpRequest) -> HttpResponse {
+    wrong_method(&request, "GET, HEAD")
+}
+
+pub(super) async fn only_post(request: HttpRequest) -> HttpResponse {
+    wrong_method(&request, "POST")
+}
+
+fn wrong_method(request: &HttpRequest, allowed: &'static str) -> HttpResponse {
+    let detail = format!("This address takes {allowed}.");
+    let mut answer = Problem::new(ProblemKind::MethodNotAllowed, detail).answer(request);
+    answer
+        .headers_mut()
+        .insert(header::ALLOW, HeaderValue::from_static(allowed));
+    answer
+}

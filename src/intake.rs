@@ -1,0 +1,116 @@
+//! The door: bytes to a [`Contribution`] or to every fault at once.
+//!
+//! Three steps. [`json`] reads strict JSON (UTF-8, no repeated key, bounded depth). [`schema`]
+//! holds the document against the published JSON Schema. [`rules`] then asks what a schema cannot
+//! say, reading only the parts that the schema did not already fault, so that one reply names
+//! everything that has to be mended. Only when nothing is at fault is the document read into
+//! types ([`read`]).
+//!
+//! Absent on purpose: any knowledge of HTTP, of the store, and of other contributions.
+
+pub mod fault;
+pub mod json;
+mod node;
+mod read;
+mod rules;
+pub mod schema;
+pub mod table;
+
+pub use fault::{Fault, FaultCode, Flag, FlagCode, Rejection, RejectionKind};
+
+use crate::contribution::Contribution;
+use crate::findings::Publication;
+use crate::protocol::Study;
+use node::Document;
+use schema::Schema;
+use serde_json::Value;
+use std::collections::BTreeSet;
+
+/// A contribution that passed, with what is worth a second look.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Admitted {
+    /// The contribution.
+    pub contribution: Contribution,
+    /// Reasons to look again, none of which refuses it.
+    pub flags: Vec<Flag>,
+}
+
+/// Reads and checks a contribution to a study.
+///
+/// # Errors
+/// A [`Rejection`] with every fault found.
+pub fn contribution(bytes: &[u8], study: &Study) -> Result<Admitted, Rejection> {
+    let (document, mut faults) = checked(bytes, Schema::Contribution)?;
+    let spoiled: BTreeSet<String> = faults.iter().map(|fault| fault.pointer.clone()).collect();
+    let root = Document::new(&document, &spoiled);
+    let mut flags = Vec::new();
+    rules::contribution(&root, study, &mut faults, &mut flags);
+    finish(faults, || read::contribution(&root)).map(|contribution| Admitted {
+        contribution,
+        flags,
+    })
+}
+
+/// Reads a contribution that passed the door before, from the document that was kept.
+///
+/// The rules are not asked again: they may have changed since (a new consent text, say), and what
+/// was admitted stays admitted. `None` when the document is not what was admitted.
+#[must_use]
+pub fn kept_contribution(bytes: &[u8]) -> Option<Contribution> {
+    let document = json::parse(bytes).ok()?;
+    let unspoiled = BTreeSet::new();
+    read::contribution(&Document::new(&document, &unspoiled))
+}
+
+/// Reads and checks a study as a host wrote it.
+///
+/// # Errors
+/// A [`Rejection`] with every fault found.
+pub fn study(bytes: &[u8]) -> Result<Study, Rejection> {
+    let (document, mut faults) = checked(bytes, Schema::Study)?;
+    let spoiled: BTreeSet<String> = faults.iter().map(|fault| fault.pointer.clone()).collect();
+    let root = Document::new(&document, &spoiled);
+    rules::study(&root, &mut faults);
+    finish(faults, || read::study(&root))
+}
+
+/// Reads and checks a download, so that its figures can be made again.
+///
+/// # Errors
+/// A [`Rejection`] with every fault found.
+pub fn aggregate(bytes: &[u8]) -> Result<Publication, Rejection> {
+    let (document, mut faults) = checked(bytes, Schema::Aggregate)?;
+    let spoiled: BTreeSet<String> = faults.iter().map(|fault| fault.pointer.clone()).collect();
+    let root = Document::new(&document, &spoiled);
+    rules::aggregate(&root, &mut faults);
+    finish(faults, || read::publication(&root))
+}
+
+/// Strict JSON with the faults that its schema finds.
+fn checked(bytes: &[u8], schema: Schema) -> Result<(Value, Vec<Fault>), Rejection> {
+    let document = json::parse(bytes)?;
+    let faults = schema.faults(&document);
+    Ok((document, faults))
+}
+
+/// Reads the document into types unless something is at fault.
+fn finish<T>(mut faults: Vec<Fault>, read: impl FnOnce() -> Option<T>) -> Result<T, Rejection> {
+    if faults.is_empty() {
+        match read() {
+            Some(value) => return Ok(value),
+            // The schema promises everything `read` relies on; a test holds the two together.
+            None => faults.push(Fault::new(
+                String::new(),
+                FaultCode::Unreadable,
+                "The document passed every check and still could not be read; please report this."
+                    .to_owned(),
+            )),
+        }
+    }
+    faults.sort();
+    faults.dedup();
+    Err(Rejection {
+        kind: RejectionKind::Invalid,
+        faults,
+    })
+}

@@ -1,0 +1,200 @@
+//! Strict JSON (RFC 8259): UTF-8, bounded depth, finite numbers, no repeated key.
+//!
+//! `serde_json` keeps the last of two equal keys without a word; a contributor who pasted a line
+//! twice would lose one of them. Here every repeated key is a fault with its place.
+
+use super::fault::{Fault, FaultCode, Rejection, RejectionKind};
+use serde::de::{DeserializeSeed, Error as _, MapAccess, SeqAccess, Visitor};
+use serde_json::{Map, Value};
+use std::cell::RefCell;
+use std::fmt;
+
+/// Reads one JSON document.
+///
+/// # Errors
+/// A malformed [`Rejection`] that names the byte, the line and column, or the repeated keys.
+pub fn parse(bytes: &[u8]) -> Result<Value, Rejection> {
+    let text = std::str::from_utf8(bytes).map_err(|error| {
+        Rejection::malformed(
+            String::new(),
+            FaultCode::NotUtf8,
+            format!(
+                "The text is not UTF-8 from byte {} on: save or send it as UTF-8.",
+                error.valid_up_to() + 1
+            ),
+        )
+    })?;
+    let repeated = RefCell::new(Vec::new());
+    let mut deserializer = serde_json::Deserializer::from_str(text);
+    let value = Place {
+        pointer: String::new(),
+        repeated: &repeated,
+    }
+    .deserialize(&mut deserializer)
+    .and_then(|value| deserializer.end().map(|()| value))
+    .map_err(|error| syntax(&error))?;
+    let mut faults = repeated.into_inner();
+    if faults.is_empty() {
+        return Ok(value);
+    }
+    faults.sort();
+    Err(Rejection {
+        kind: RejectionKind::Malformed,
+        faults,
+    })
+}
+
+/// Appends one reference token to a pointer, escaped as RFC 6901 says.
+pub(super) fn pointer_to(parent: &str, token: &str) -> String {
+    let escaped = token.replace('~', "~0").replace('/', "~1");
+    format!("{parent}/{escaped}")
+}
+
+fn syntax(error: &serde_json::Error) -> Rejection {
+    let text = error.to_string();
+    if text.contains("recursion limit") {
+        return Rejection::malformed(
+            String::new(),
+            FaultCode::TooDeep,
+            format!(
+                "Arrays and objects are nested deeper than 127 levels at line {}, column {}: a contribution needs six.",
+                error.line(),
+                error.column()
+            ),
+        );
+    }
+    Rejection::malformed(
+        String::new(),
+        FaultCode::NotJson,
+        format!(
+            "The text is not JSON: {text}. Numbers are plain decimals; NaN and Infinity do not exist."
+        ),
+    )
+}
+
+/// A place in the document that is about to be read.
+struct Place<'a> {
+    pointer: String,
+    repeated: &'a RefCell<Vec<Fault>>,
+}
+
+impl Place<'_> {
+    fn inside(&self, token: &str) -> Self {
+        Self {
+            pointer: pointer_to(&self.pointer, token),
+            repeated: self.repeated,
+        }
+    }
+}
+
+impl<'de> DeserializeSeed<'de> for Place<'_> {
+    type Value = Value;
+
+    fn deserialize<D: serde::Deserializer<'de>>(self, deserializer: D) -> Result<Value, D::Error> {
+        deserializer.deserialize_any(self)
+    }
+}
+
+impl<'de> Visitor<'de> for Place<'_> {
+    type Value = Value;
+
+    fn expecting(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        formatter.write_str("a JSON value")
+    }
+
+    fn visit_unit<E>(self) -> Result<Value, E> {
+        Ok(Value::Null)
+    }
+
+    fn visit_bool<E>(self, value: bool) -> Result<Value, E> {
+        Ok(Value::Bool(value))
+    }
+
+    fn visit_i64<E>(self, value: i64) -> Result<Value, E> {
+        Ok(value.into())
+    }
+
+    fn visit_u64<E>(self, value: u64) -> Result<Value, E> {
+        Ok(value.into())
+    }
+
+    fn visit_f64<E: serde::de::Error>(self, value: f64) -> Result<Value, E> {
+        serde_json::Number::from_f64(value)
+            .map(Value::Number)
+            .ok_or_else(|| E::custom("number out of range"))
+    }
+
+    fn visit_str<E>(self, value: &str) -> Result<Value, E> {
+        Ok(value.into())
+    }
+
+    fn visit_string<E>(self, value: String) -> Result<Value, E> {
+        Ok(Value::String(value))
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut access: A) -> Result<Value, A::Error> {
+        let mut items = Vec::new();
+        while let Some(item) = access.next_element_seed(self.inside(&items.len().to_string()))? {
+            items.push(item);
+        }
+        Ok(Value::Array(items))
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut access: A) -> Result<Value, A::Error> {
+        let mut fields = Map::new();
+        while let Some(key) = access.next_key::<String>()? {
+            let place = self.inside(&key);
+            let pointer = place.pointer.clone();
+            let value = access.next_value_seed(place)?;
+            if fields.insert(key.clone(), value).is_some() {
+                self.repeated
+                    .try_borrow_mut()
+                    .map_err(A::Error::custom)?
+                    .push(Fault::new(
+                        pointer,
+                        FaultCode::DuplicateKey,
+                        format!("The key `{key}` stands twice in one object: keep one of them."),
+                    ));
+            }
+        }
+        Ok(Value::Object(fields))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn only_code(bytes: &[u8]) -> (String, FaultCode) {
+        let rejection = parse(bytes).unwrap_err();
+        assert_eq!(rejection.faults.len(), 1);
+        let fault = rejection.faults[0].clone();
+        (fault.pointer, fault.code)
+    }
+
+    #[test]
+    fn every_way_of_not_being_json_has_its_code() {
+        assert_eq!(only_code(b"{\"a\": \xff}").1, FaultCode::NotUtf8);
+        for text in ["", "{", "{\"a\": NaN}", "{\"a\": 1e999}", "{} {}", "[1,]"] {
+            assert_eq!(only_code(text.as_bytes()).1, FaultCode::NotJson, "{text}");
+        }
+        let deep = "[".repeat(100_000);
+        assert_eq!(only_code(deep.as_bytes()).1, FaultCode::TooDeep);
+    }
+
+    #[test]
+    fn repeated_keys_are_named_by_place() {
+        let (pointer, code) = only_code(br#"{"x": [{"a/b": 1, "a/b": 2}]}"#);
+        assert_eq!(
+            (pointer.as_str(), code),
+            ("/x/0/a~1b", FaultCode::DuplicateKey)
+        );
+    }
+
+    #[test]
+    fn reads_what_serde_json_reads() {
+        let text = r#"{"a": [1, -2, 3.25, true, null, "x\u00e9"], "b": {}}"#;
+        let expected: Value = serde_json::from_str(text).unwrap();
+        assert_eq!(parse(text.as_bytes()).unwrap(), expected);
+    }
+}

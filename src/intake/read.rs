@@ -1,0 +1,164 @@
+//! A checked document read into types. `None` means that the checks let something through that
+//! the types cannot hold, which a test over the whole corpus rules out.
+
+use super::node::{Document, Node};
+use super::rules::{class_of, deep, landed_in, reference_tension};
+use crate::contribution::{Contribution, Session, ShotLine, SpeedSummary};
+use crate::findings::{BatchLabel, Publication, Row};
+use crate::pooling::Level;
+use crate::protocol::{
+    AnalysisRules, GapBands, PrimaryOutcome, Protocol, Study, StudyLabel, VersionedText,
+};
+use crate::units::{Speed, SpeedUnit, TensionUnit};
+use crate::vocabulary::{Arm, ConsentScope, Outcome, SdDivisor, SpeedOver, VarianceSource};
+
+pub(super) fn contribution(root: &Document<'_>) -> Option<Contribution> {
+    let consent = root.field("consent");
+    let sessions = root.field("sessions").items();
+    Some(Contribution {
+        consent_scope: consent.field("scope").word(ConsentScope::from_code)?,
+        consent_text_version: consent.field("text_version").text()?.to_owned(),
+        plan_code: root.field("plan_code").text().map(str::to_owned),
+        sessions: sessions.iter().map(session).collect::<Option<_>>()?,
+    })
+}
+
+fn session(session: &Node<'_>) -> Option<Session> {
+    let lines = session.field("shots").items();
+    Some(Session {
+        arm: session.field("arm").word(Arm::from_code)?,
+        tension: reference_tension(session)?,
+        lines: lines.iter().map(shot_line).collect::<Option<_>>()?,
+    })
+}
+
+fn shot_line(line: &Node<'_>) -> Option<ShotLine> {
+    Some(ShotLine {
+        class: class_of(line)?,
+        hit: line.field("hit").whole()?,
+        landed_in: landed_in(line),
+        deep: deep(line),
+        speed: speed_summary(line),
+    })
+}
+
+fn speed_summary(line: &Node<'_>) -> Option<SpeedSummary> {
+    let unit = line.field("speed_unit").word(SpeedUnit::from_code)?;
+    let speed = |name| Some(Speed::new(line.field(name).hundredths()?, unit));
+    let divisor = line.field("sd_divisor").word(SdDivisor::from_code);
+    let over = line.field("speed_over").word(SpeedOver::from_code);
+    Some(SpeedSummary {
+        mean: speed("speed_mean")?,
+        sd: speed("speed_sd"),
+        sd_divisor: divisor.unwrap_or(SdDivisor::Unknown),
+        n: line.field("speed_n").whole(),
+        over: over.unwrap_or(SpeedOver::Unknown),
+    })
+}
+
+pub(super) fn study(root: &Document<'_>) -> Option<Study> {
+    Some(Study {
+        label: label(
+            &root.field("study"),
+            &root.field("question"),
+            &root.field("invented"),
+        )?,
+        protocol: protocol(&root.field("protocol"))?,
+    })
+}
+
+fn label(slug: &Node<'_>, question: &Node<'_>, invented: &Node<'_>) -> Option<StudyLabel> {
+    Some(StudyLabel {
+        slug: slug.text()?.to_owned(),
+        question: question.text()?.to_owned(),
+        invented: invented.truth()?,
+    })
+}
+
+fn protocol(place: &Node<'_>) -> Option<Protocol> {
+    Some(Protocol {
+        version: place.field("version").whole()?,
+        analysis: analysis_rules(place)?,
+        minimum_shots: place.field("minimum_shots").whole()?,
+        rally_length: place.field("rally_length").whole()?,
+        deep: versioned_text(&place.field("deep"))?,
+        consent: versioned_text(&place.field("consent"))?,
+        caution: place.field("caution").text()?.to_owned(),
+        batch_players: n(&place.field("batch_players"))?,
+    })
+}
+
+fn analysis_rules(protocol: &Node<'_>) -> Option<AnalysisRules> {
+    let unit = protocol.field("gap_unit").word(TensionUnit::from_code)?;
+    let edges = protocol.field("gap_band_edges").items();
+    let edges = edges.iter().map(Node::hundredths).collect::<Option<_>>()?;
+    let primary = protocol.field("primary").items();
+    Some(AnalysisRules {
+        bands: GapBands::new(unit, edges)?,
+        primary: primary.iter().map(primary_outcome).collect::<Option<_>>()?,
+        minimum_players: n(&protocol.field("minimum_players"))?,
+    })
+}
+
+fn primary_outcome(place: &Node<'_>) -> Option<PrimaryOutcome> {
+    Some(PrimaryOutcome {
+        outcome: place.field("outcome").word(Outcome::from_code)?,
+        class: class_of(place)?,
+    })
+}
+
+fn versioned_text(place: &Node<'_>) -> Option<VersionedText> {
+    Some(VersionedText {
+        version: place.field("version").text()?.to_owned(),
+        text: place.field("text").text()?.to_owned(),
+    })
+}
+
+fn n(place: &Node<'_>) -> Option<usize> {
+    usize::try_from(place.whole()?).ok()
+}
+
+pub(super) fn publication(root: &Document<'_>) -> Option<Publication> {
+    let study = root.field("study");
+    let protocol = root.field("protocol");
+    let rules = analysis_rules(&protocol)?;
+    let rows = root.field("rows").items();
+    let rows = rows
+        .iter()
+        .map(|place| row(place, &rules))
+        .collect::<Option<_>>()?;
+    Some(Publication {
+        study: label(
+            &study.field("study"),
+            &study.field("question"),
+            &study.field("invented"),
+        )?,
+        batch: batch(&root.field("batch")),
+        protocol_version: protocol.field("version").whole()?,
+        rules,
+        level: Level::new(root.field("level").number()?).ok()?,
+        rows,
+    })
+}
+
+fn batch(place: &Node<'_>) -> Option<BatchLabel> {
+    Some(BatchLabel {
+        number: place.field("number").whole()?,
+        date: place.field("date").text()?.to_owned(),
+    })
+}
+
+fn row(place: &Node<'_>, rules: &AnalysisRules) -> Option<Row> {
+    Some(Row {
+        group: n(&place.field("group"))?,
+        band: rules.bands.from_code(place.field("band").text()?)?,
+        gap_lb: place.field("gap_lb").whole()?,
+        outcome: place.field("outcome").word(Outcome::from_code)?,
+        class: class_of(place)?,
+        estimate: place.field("estimate").number()?,
+        variance: place.field("variance").number()?,
+        source: place
+            .field("variance_source")
+            .word(VarianceSource::from_code)?,
+    })
+}

@@ -1,0 +1,329 @@
+//! The published JSON Schemas, embedded, and their verdict in the project's own words.
+//!
+//! The very bytes under `schema/` are what the server serves and what documents are held against.
+//! Validators are built without network or file resolvers and with formats asserted.
+
+use super::fault::{Fault, FaultCode};
+use super::json::pointer_to;
+use jsonschema::error::ValidationErrorKind as Kind;
+use jsonschema::{ValidationError, Validator};
+use serde_json::Value;
+use std::sync::OnceLock;
+
+/// A kind of document with a published schema.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Schema {
+    /// What a contributor sends.
+    Contribution,
+    /// What a host writes.
+    Study,
+    /// The list of studies.
+    Studies,
+    /// The reply to a contribution.
+    Receipt,
+    /// Pooled analyses.
+    Pooled,
+    /// The anonymised download.
+    Aggregate,
+    /// An error.
+    Problem,
+    /// The answer of the health check.
+    Health,
+}
+
+impl Schema {
+    /// Every published schema.
+    pub const ALL: &'static [Self] = &[
+        Self::Contribution,
+        Self::Study,
+        Self::Studies,
+        Self::Receipt,
+        Self::Pooled,
+        Self::Aggregate,
+        Self::Problem,
+        Self::Health,
+    ];
+
+    /// The file's name, which is also its address under `/schema/`.
+    #[must_use]
+    pub const fn file_name(self) -> &'static str {
+        match self {
+            Self::Contribution => "contribution.v1.schema.json",
+            Self::Study => "study.v1.schema.json",
+            Self::Studies => "studies.v1.schema.json",
+            Self::Receipt => "receipt.v1.schema.json",
+            Self::Pooled => "pooled.v1.schema.json",
+            Self::Aggregate => "aggregate.v1.schema.json",
+            Self::Problem => "problem.v1.schema.json",
+            Self::Health => "health.v1.schema.json",
+        }
+    }
+
+    /// The published text.
+    #[must_use]
+    pub const fn text(self) -> &'static str {
+        match self {
+            Self::Contribution => include_str!("../../schema/contribution.v1.schema.json"),
+            Self::Study => include_str!("../../schema/study.v1.schema.json"),
+            Self::Studies => include_str!("../../schema/studies.v1.schema.json"),
+            Self::Receipt => include_str!("../../schema/receipt.v1.schema.json"),
+            Self::Pooled => include_str!("../../schema/pooled.v1.schema.json"),
+            Self::Aggregate => include_str!("../../schema/aggregate.v1.schema.json"),
+            Self::Problem => include_str!("../../schema/problem.v1.schema.json"),
+            Self::Health => include_str!("../../schema/health.v1.schema.json"),
+        }
+    }
+
+    /// Every fault that the schema finds in a document.
+    #[must_use]
+    pub fn faults(self, document: &Value) -> Vec<Fault> {
+        let compiled = self.compiled();
+        compiled
+            .validator
+            .iter_errors(document)
+            .flat_map(|error| compiled.faults_of(&error))
+            .collect()
+    }
+
+    /// The compiled schema, built once for the whole process.
+    fn compiled(self) -> &'static Compiled {
+        static COMPILED: [OnceLock<Compiled>; Schema::ALL.len()] =
+            [const { OnceLock::new() }; Schema::ALL.len()];
+        #[expect(
+            clippy::expect_used,
+            clippy::indexing_slicing,
+            reason = "the embedded schemas are compiled by a test; the index is a variant's number"
+        )]
+        COMPILED[self as usize].get_or_init(|| {
+            let text: Value = serde_json::from_str(self.text()).expect("embedded schema is JSON");
+            let validator = jsonschema::draft202012::options()
+                .should_validate_formats(true)
+                .build(&text)
+                .expect("embedded schema compiles");
+            Compiled { text, validator }
+        })
+    }
+}
+
+/// A schema's text, for its descriptions, and its validator.
+struct Compiled {
+    text: Value,
+    validator: Validator,
+}
+
+impl Compiled {
+    /// The part of the schema that speaks of a place in a document, references followed.
+    fn part_for(&self, pointer: &str) -> Option<&Value> {
+        let mut part = &self.text;
+        for token in pointer.split('/').skip(1) {
+            part = self.follow(part)?;
+            let is_item = token.bytes().all(|byte| byte.is_ascii_digit());
+            part = match part.get("items") {
+                Some(items) if is_item => items,
+                _ => part.get("properties")?.get(token)?,
+            };
+        }
+        Some(part)
+    }
+
+    /// The target of a part's `$ref`, or the part itself.
+    fn follow<'a>(&'a self, part: &'a Value) -> Option<&'a Value> {
+        match part.get("$ref").and_then(Value::as_str) {
+            Some(reference) => self.text.pointer(reference.strip_prefix('#')?),
+            None => Some(part),
+        }
+    }
+
+    /// What a place is for, as the schema describes it, with a colon before it.
+    fn purpose(&self, pointer: &str) -> String {
+        self.part_for(pointer)
+            .and_then(|part| part.get("description"))
+            .and_then(Value::as_str)
+            .map_or_else(String::new, |text| format!(": {text}"))
+    }
+
+    /// The names of the fields that an object may have.
+    fn known_fields(&self, pointer: &str) -> Vec<&str> {
+        self.part_for(pointer)
+            .and_then(|part| self.follow(part))
+            .and_then(|part| part.get("properties")?.as_object())
+            .map(|fields| fields.keys().map(String::as_str).collect())
+            .unwrap_or_default()
+    }
+
+    /// One validation error as the faults it stands for.
+    fn faults_of(&self, error: &ValidationError<'_>) -> Vec<Fault> {
+        let at = error.instance_path().as_str();
+        let shown = show(error.instance());
+        let purpose = self.purpose(at);
+        let one = |code, sentence| vec![Fault::new(at.to_owned(), code, sentence)];
+        match error.kind() {
+            Kind::Required { property } => {
+                let name = property.as_str().unwrap_or_default();
+                let place = pointer_to(at, name);
+                let sentence = format!("`{name}` is missing; add it{}.", self.purpose(&place));
+                vec![Fault::new(place, FaultCode::Missing, sentence)]
+            }
+            Kind::AdditionalProperties { unexpected } => unexpected
+                .iter()
+                .map(|name| self.unknown_field(at, name))
+                .collect(),
+            Kind::Type { .. } => one(
+                FaultCode::WrongType,
+                format!(
+                    "{shown} is the wrong kind of value; write {}{purpose}.",
+                    self.kind_at(at)
+                ),
+            ),
+            Kind::Enum { options } => one(
+                FaultCode::NotInList,
+                format!(
+                    "{shown} is not in the list; write one of {}{purpose}.",
+                    list(options)
+                ),
+            ),
+            Kind::Minimum { limit } => one(
+                FaultCode::TooSmall,
+                format!("{shown} is below {limit}, the smallest accepted value{purpose}."),
+            ),
+            Kind::ExclusiveMinimum { limit } => one(
+                FaultCode::TooSmall,
+                format!("{shown} is not above {limit}; write a larger value{purpose}."),
+            ),
+            Kind::Maximum { limit } | Kind::ExclusiveMaximum { limit } => one(
+                FaultCode::TooLarge,
+                format!("{shown} is above {limit}, the largest accepted value{purpose}."),
+            ),
+            Kind::MultipleOf { .. } => one(
+                FaultCode::TooManyDecimals,
+                format!("{shown} has more than two decimals; round it{purpose}."),
+            ),
+            Kind::MinLength { limit } => one(
+                FaultCode::TooShort,
+                format!("The text is shorter than {limit} character(s){purpose}."),
+            ),
+            Kind::MaxLength { limit } => one(
+                FaultCode::TooLong,
+                format!("The text is longer than {limit} characters; shorten it{purpose}."),
+            ),
+            Kind::Pattern { .. } | Kind::Format { .. } => one(
+                FaultCode::WrongForm,
+                format!("{shown} is not written as it should be{purpose}."),
+            ),
+            Kind::MinItems { limit } => one(
+                FaultCode::TooFew,
+                format!("There are fewer than {limit} entries here; add the rest{purpose}."),
+            ),
+            Kind::MaxItems { limit } => one(
+                FaultCode::TooMany,
+                format!("There are more than {limit} entries here; remove some{purpose}."),
+            ),
+            Kind::UniqueItems => one(
+                FaultCode::TooMany,
+                format!("An entry stands here twice; keep one of them{purpose}."),
+            ),
+            Kind::FalseSchema => one(
+                FaultCode::SaidTwice,
+                "This is given both as a count and as a percentage; keep one of the two."
+                    .to_owned(),
+            ),
+            other => one(
+                FaultCode::AgainstSchema,
+                format!(
+                    "{shown} is against the schema's rule `{}`{purpose}.",
+                    other.keyword()
+                ),
+            ),
+        }
+    }
+
+    fn unknown_field(&self, object: &str, name: &str) -> Fault {
+        let known = self.known_fields(object);
+        let nearest = known
+            .iter()
+            .map(|field| (strsim::damerau_levenshtein(field, name), field))
+            .min();
+        // Two slips of the finger are still the same word; three make another.
+        let mend = match nearest {
+            Some((distance, field)) if distance <= 2 => format!("did you mean `{field}`?"),
+            _ => format!("remove it, or use one of: {}.", known.join(", ")),
+        };
+        Fault::new(
+            pointer_to(object, name),
+            FaultCode::UnknownField,
+            format!("`{}` is not a field here; {mend}", shorten(name)),
+        )
+    }
+
+    /// The kind of value that belongs at a place, in words.
+    fn kind_at(&self, pointer: &str) -> &'static str {
+        let kind = self
+            .part_for(pointer)
+            .and_then(|part| self.follow(part))
+            .and_then(|part| part.get("type")?.as_str());
+        match kind {
+            Some("integer") => "a whole number without quotes",
+            Some("number") => "a number without quotes",
+            Some("string") => "a text in quotes",
+            Some("boolean") => "true or false",
+            Some("array") => "a list in square brackets",
+            Some("object") => "an object in curly braces",
+            _ => "what the schema asks for",
+        }
+    }
+}
+
+/// A value as it may be repeated to its sender: short, on one line.
+fn show(value: &Value) -> String {
+    match value {
+        Value::Array(_) => "A list".to_owned(),
+        Value::Object(_) => "An object".to_owned(),
+        other => shorten(&other.to_string()),
+    }
+}
+
+fn shorten(text: &str) -> String {
+    const LONGEST: usize = 40;
+    let mut short: String = text
+        .chars()
+        .filter(|character| !character.is_control())
+        .take(LONGEST)
+        .collect();
+    if LONGEST < text.chars().count() {
+        short.push('…');
+    }
+    short
+}
+
+fn list(options: &Value) -> String {
+    let words = options.as_array().into_iter().flatten();
+    words.map(Value::to_string).collect::<Vec<_>>().join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_embedded_schema_compiles_and_is_numbered_in_order() {
+        for (place, schema) in Schema::ALL.iter().enumerate() {
+            assert_eq!(*schema as usize, place);
+            assert!(!schema.compiled().text.is_null());
+        }
+    }
+
+    #[test]
+    fn two_decimals_pass_the_schema_and_three_do_not() {
+        let part = serde_json::json!({"type": "number", "multipleOf": 0.01});
+        let validator = jsonschema::draft202012::new(&part).unwrap();
+        for count in 0..100_000_u32 {
+            let text = format!("{}.{:02}", count / 100, count % 100);
+            let value: Value = serde_json::from_str(&text).unwrap();
+            assert!(validator.is_valid(&value), "{text}");
+        }
+        for bad in ["52.001", "0.005", "99.999"] {
+            let value: Value = serde_json::from_str(bad).unwrap();
+            assert!(!validator.is_valid(&value), "{bad}");
+        }
+    }
+}

@@ -1,0 +1,220 @@
+//! A table of effects as CSV (RFC 4180): `estimate,variance`, and where known `cluster`.
+//!
+//! The first line names the columns, in any order; further columns are moderators and pass
+//! unread. Every bad cell is named by line and column, all at once.
+
+use super::fault::{Fault, FaultCode, Rejection, RejectionKind};
+use crate::pooling::{Effects, NumericError};
+use csv::{ReaderBuilder, StringRecord, Trim};
+use ndarray::Array1;
+use std::collections::BTreeMap;
+
+/// Reads a table of effects.
+///
+/// # Errors
+/// A [`Rejection`] whose places read `line 3, column variance`.
+pub fn effects(bytes: &[u8]) -> Result<Effects, Rejection> {
+    let mut reader = ReaderBuilder::new().trim(Trim::All).from_reader(bytes);
+    let header = reader
+        .headers()
+        .map_err(|error| unreadable(&error))?
+        .clone();
+    let columns = Columns::named_in(&header)?;
+    let mut table = Table::default();
+    for record in reader.records() {
+        match record {
+            Ok(record) => table.add(&record, &columns),
+            Err(error) => table.faults.extend(unreadable(&error).faults),
+        }
+    }
+    table.finish()
+}
+
+/// Places of the columns that are read.
+struct Columns {
+    estimate: usize,
+    variance: usize,
+    cluster: Option<usize>,
+}
+
+impl Columns {
+    fn named_in(header: &StringRecord) -> Result<Self, Rejection> {
+        // A byte order mark belongs to the file, not to the name of its first column.
+        let place = |name: &str| {
+            header.iter().position(|column| {
+                column
+                    .trim_start_matches('\u{feff}')
+                    .eq_ignore_ascii_case(name)
+            })
+        };
+        let (Some(estimate), Some(variance)) = (place("estimate"), place("variance")) else {
+            return Err(Rejection::malformed(
+                "line 1".to_owned(),
+                FaultCode::Missing,
+                "The first line must name the columns, `estimate` and `variance` among them."
+                    .to_owned(),
+            ));
+        };
+        Ok(Self {
+            estimate,
+            variance,
+            cluster: place("cluster"),
+        })
+    }
+}
+
+#[derive(Default)]
+struct Table {
+    estimates: Vec<f64>,
+    variances: Vec<f64>,
+    clusters: Vec<usize>,
+    cluster_names: BTreeMap<String, usize>,
+    faults: Vec<Fault>,
+}
+
+impl Table {
+    fn add(&mut self, record: &StringRecord, columns: &Columns) {
+        let line = record.position().map_or(0, csv::Position::line);
+        let estimate = self.number(record, line, columns.estimate, "estimate");
+        let variance = self.number(record, line, columns.variance, "variance");
+        if variance.is_some_and(|variance| variance <= 0.0) {
+            self.fault(
+                line,
+                "variance",
+                FaultCode::TooSmall,
+                "A variance is above zero; mend it or remove the line.".to_owned(),
+            );
+        }
+        if let Some(place) = columns.cluster {
+            let name = record.get(place).unwrap_or_default();
+            if name.is_empty() {
+                self.fault(
+                    line,
+                    "cluster",
+                    FaultCode::Missing,
+                    "Name the cluster of this effect; an effect of its own gets a name of its own."
+                        .to_owned(),
+                );
+            }
+            let next = self.cluster_names.len();
+            self.clusters
+                .push(*self.cluster_names.entry(name.to_owned()).or_insert(next));
+        }
+        self.estimates.extend(estimate);
+        self.variances.extend(variance);
+    }
+
+    fn number(
+        &mut self,
+        record: &StringRecord,
+        line: u64,
+        place: usize,
+        column: &str,
+    ) -> Option<f64> {
+        let text = record.get(place).unwrap_or_default();
+        let value = text.parse::<f64>().ok().filter(|value| value.is_finite());
+        if value.is_none() {
+            self.fault(
+                line,
+                column,
+                FaultCode::WrongType,
+                "Write a finite number with a decimal point, or remove the line.".to_owned(),
+            );
+        }
+        value
+    }
+
+    fn fault(&mut self, line: u64, column: &str, code: FaultCode, sentence: String) {
+        self.faults.push(Fault::new(
+            format!("line {line}, column {column}"),
+            code,
+            sentence,
+        ));
+    }
+
+    fn finish(self) -> Result<Effects, Rejection> {
+        let invalid = |faults| Rejection {
+            kind: RejectionKind::Invalid,
+            faults,
+        };
+        if !self.faults.is_empty() {
+            return Err(invalid(self.faults));
+        }
+        let has_clusters = !self.clusters.is_empty();
+        let clusters = Array1::from(self.clusters);
+        Effects::new(
+            Array1::from(self.estimates).view(),
+            Array1::from(self.variances).view(),
+            has_clusters.then(|| clusters.view()),
+        )
+        .map_err(|error: NumericError| {
+            invalid(vec![Fault::new(
+                "the table".to_owned(),
+                FaultCode::AgainstSchema,
+                format!("{error}."),
+            )])
+        })
+    }
+}
+
+fn unreadable(error: &csv::Error) -> Rejection {
+    let place = error.position().map_or_else(
+        || "the table".to_owned(),
+        |position| format!("line {}", position.line()),
+    );
+    let sentence = match error.kind() {
+        csv::ErrorKind::Utf8 { .. } => "The line is not UTF-8; save the file as UTF-8.".to_owned(),
+        csv::ErrorKind::UnequalLengths {
+            expected_len, len, ..
+        } => {
+            format!("The line has {len} columns and the first one {expected_len}; mend its commas.")
+        }
+        _ => format!("The line cannot be read: {error}."),
+    };
+    Rejection::malformed(place, FaultCode::WrongForm, sentence)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn columns_come_in_any_order_and_clusters_are_names() {
+        let table =
+            effects(b"cluster,variance,gap,estimate\nanna,1,5,0.5\nben,2,6,-1e-1\nanna,1,8,2\n")
+                .unwrap();
+        assert_eq!(
+            (table.k(), table.n_clusters(), table.has_repeats()),
+            (3, 2, true)
+        );
+    }
+
+    #[test]
+    fn every_bad_cell_is_named() {
+        let bad = "estimate,variance\n1,0\nx,2\n3,NaN\n4\n5,-1\n6,1\n";
+        let rejection = effects(bad.as_bytes()).unwrap_err();
+        let places: Vec<&str> = rejection
+            .faults
+            .iter()
+            .map(|fault| fault.pointer.as_str())
+            .collect();
+        assert_eq!(
+            places,
+            [
+                "line 2, column variance",
+                "line 3, column estimate",
+                "line 4, column variance",
+                "line 5",
+                "line 6, column variance"
+            ]
+        );
+    }
+
+    #[test]
+    fn an_empty_table_has_no_effects_and_a_headless_one_is_refused() {
+        assert_eq!(effects(b"estimate,variance\n").unwrap().k(), 0);
+        assert!(effects(b"1,2\n").is_err());
+        assert!(effects(b"").is_err());
+        assert!(effects(b"\xff\xfe").is_err());
+    }
+}

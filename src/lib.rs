@@ -1,0 +1,26 @@
+//! Tautpool pools paired racquet sessions from many players.
+//!
+//! The library is a pure core (units, protocol, contribution rules, effects, pooling, findings,
+//! disclosure, plots) inside a thin shell (store, service, http, command line). `DEVELOPERS.md`
+//! has the map and the invariants.
+
+pub mod cli;
+pub mod clock;
+pub mod contribution;
+pub mod demo;
+pub mod disclosure;
+pub mod effects;
+pub mod findings;
+pub mod http;
+pub mod intake;
+pub mod numbers;
+pub mod pages;
+pub mod plots;
+pub mod pooling;
+pub mod protocol;
+pub mod receipt;
+pub mod service;
+pub mod store;
+pub mod units;
+pub mod vocabulary;
+pub mod wire;

@@ -1,0 +1,5 @@
+//! The `tautpool` program.
+
+fn main() -> std::process::ExitCode {
+    tautpool::cli::run()
+}

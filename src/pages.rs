@@ -1,0 +1,55 @@
+//! Pages: server-rendered HTML that needs no script, and the pictures on it.
+//!
+//! Templates stand under `pages/templates` and escape every value. Pages show what `findings` and
+//! `disclosure` hand over and compute nothing of their own.
+
+mod study;
+
+use crate::protocol::Study;
+use crate::wire::problem::ProblemKind;
+use askama::Template;
+
+pub use study::study;
+
+/// The style sheet of every page.
+pub const STYLE: &str = include_str!("pages/style.css");
+
+/// The list of studies.
+#[derive(Template)]
+#[template(path = "studies.html", config = "src/pages/askama.toml")]
+struct Studies<'a> {
+    invented: bool,
+    studies: &'a [&'a Study],
+}
+
+/// The page that lists every study.
+///
+/// # Errors
+/// When the template cannot be filled.
+pub fn studies(studies: &[&Study]) -> Result<String, askama::Error> {
+    Studies {
+        invented: studies.iter().any(|study| study.label.invented),
+        studies,
+    }
+    .render()
+}
+
+/// The list of problems.
+#[derive(Template)]
+#[template(path = "problems.html", config = "src/pages/askama.toml")]
+struct Problems {
+    invented: bool,
+    kinds: &'static [ProblemKind],
+}
+
+/// The page that explains every kind of error.
+///
+/// # Errors
+/// When the template cannot be filled.
+pub fn problems() -> Result<String, askama::Error> {
+    Problems {
+        invented: false,
+        kinds: ProblemKind::ALL,
+    }
+    .render()
+}

@@ -1,0 +1,22 @@
+//! Pictures as text: values in, SVG out, the same bytes for the same values.
+//!
+//! The forms are those of the published literature: squares with area proportional to weight,
+//! a diamond for the pooled estimate and a zero line (Lewis & Clarke 2001), and a thin bar for
+//! the prediction interval.
+//!
+//! Invariants:
+//! - No style attribute, style element, script or outside reference, so that a page may forbid
+//!   them all. Colours are presentation attributes, and the classes let a style sheet override
+//!   them for a dark ground, for print and for forced colours.
+//! - Coordinates are rounded to a tenth of a unit.
+//! - Every text goes through the template's escaping.
+//! - Nothing is drawn that the caller did not hand over, and nothing handed over disappears
+//!   without being counted in words. Which rows may be shown is the caller's decision.
+
+pub mod forest;
+
+mod canvas;
+mod drawing;
+mod marks;
+mod scale;
+mod words;

@@ -1,0 +1,248 @@
+//! The checked input of every analysis.
+
+use std::cmp::Ordering;
+
+use ndarray::{Array1, ArrayView1};
+use thiserror::Error;
+
+/// Why numbers were refused. Rows are counted from 1 in the order the caller gave them.
+#[derive(Debug, Clone, Copy, PartialEq, Error)]
+pub enum NumericError {
+    /// The columns have different lengths.
+    #[error("there are {n_estimates} estimates but {n_others} {column}")]
+    LengthsDiffer {
+        /// Number of estimates.
+        n_estimates: usize,
+        /// Number of entries of the other column.
+        n_others: usize,
+        /// The other column: `"variances"` or `"clusters"`.
+        column: &'static str,
+    },
+    /// An estimate is infinite or not a number.
+    #[error("row {row}: the estimate is not a finite number")]
+    EstimateNotFinite {
+        /// Row, from 1.
+        row: usize,
+    },
+    /// A variance is infinite or not a number.
+    #[error("row {row}: the variance is not a finite number")]
+    VarianceNotFinite {
+        /// Row, from 1.
+        row: usize,
+    },
+    /// A variance is zero or negative. It is refused and never clamped.
+    #[error("row {row}: the variance is not positive")]
+    VarianceNotPositive {
+        /// Row, from 1.
+        row: usize,
+    },
+    /// A confidence level outside `0.5 <= level < 1`.
+    #[error("the confidence level {level} is not in the range from 0.5 up to but not including 1")]
+    LevelOutOfRange {
+        /// The level as given.
+        level: f64,
+    },
+}
+
+/// Effects with their variances and, if given, their clusters, checked and in canonical order.
+///
+/// The order is by estimate, then variance, then the content of the cluster, so it depends neither
+/// on the order of the input nor on how the clusters are numbered. Effects that tie in all three
+/// are interchangeable.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Effects {
+    estimates: Array1<f64>,
+    variances: Array1<f64>,
+    /// Cluster of each effect, numbered from 0 in order of first appearance.
+    clusters: Option<Array1<usize>>,
+    n_clusters: usize,
+}
+
+impl Effects {
+    /// Checks and orders effects; the three columns run in parallel. `variances` are sampling
+    /// variances in the square of the estimates' unit; `clusters` are any labels, equal for
+    /// effects that depend on each other.
+    ///
+    /// # Errors
+    /// [`NumericError::LengthsDiffer`] when the columns are not parallel; else the first row
+    /// whose estimate is not finite or whose variance is not finite and positive.
+    pub fn new(
+        estimates: ArrayView1<'_, f64>,
+        variances: ArrayView1<'_, f64>,
+        clusters: Option<ArrayView1<'_, usize>>,
+    ) -> Result<Self, NumericError> {
+        let n_estimates = estimates.len();
+        check_length(n_estimates, variances.len(), "variances")?;
+        if let Some(clusters) = clusters {
+            check_length(n_estimates, clusters.len(), "clusters")?;
+        }
+        for (row, (&estimate, &variance)) in (1..).zip(estimates.iter().zip(variances)) {
+            if !estimate.is_finite() {
+                return Err(NumericError::EstimateNotFinite { row });
+            }
+            if !variance.is_finite() {
+                return Err(NumericError::VarianceNotFinite { row });
+            }
+            if variance <= 0.0 {
+                return Err(NumericError::VarianceNotPositive { row });
+            }
+        }
+        // Adding zero turns -0 into 0, so that equal numbers are equal bits.
+        let columns = estimates.iter().zip(variances).map(|(&y, &v)| (y + 0.0, v));
+        let mut rows: Vec<Row> = match clusters {
+            None => columns
+                .map(|(estimate, variance)| Row {
+                    estimate,
+                    variance,
+                    cluster: 0,
+                    rank: 0,
+                })
+                .collect(),
+            Some(labels) => {
+                let labelled = columns.zip(labels);
+                rank_clusters(
+                    labelled
+                        .map(|((y, v), &cluster)| Row {
+                            estimate: y,
+                            variance: v,
+                            cluster,
+                            rank: 0,
+                        })
+                        .collect(),
+                )
+            }
+        };
+        rows.sort_unstable_by(|a, b| a.compare_content(b).then(a.rank.cmp(&b.rank)));
+        let (clusters, n_clusters) = match clusters {
+            None => (None, n_estimates),
+            Some(_) => {
+                let (numbers, n_clusters) = number_by_appearance(&rows);
+                (Some(numbers), n_clusters)
+            }
+        };
+        Ok(Self {
+            estimates: rows.iter().map(|row| row.estimate).collect(),
+            variances: rows.iter().map(|row| row.variance).collect(),
+            clusters,
+            n_clusters,
+        })
+    }
+
+    /// Number of effects.
+    #[must_use]
+    pub fn k(&self) -> usize {
+        self.estimates.len()
+    }
+
+    /// Number of clusters; equals [`Effects::k`] when no clusters were given.
+    #[must_use]
+    pub const fn n_clusters(&self) -> usize {
+        self.n_clusters
+    }
+
+    /// Whether any cluster holds two or more effects.
+    #[must_use]
+    pub fn has_repeats(&self) -> bool {
+        self.n_clusters < self.k()
+    }
+
+    /// The estimates, in canonical order, hence ascending.
+    #[must_use]
+    pub fn estimates(&self) -> ArrayView1<'_, f64> {
+        self.estimates.view()
+    }
+
+    /// The variances, in canonical order.
+    #[must_use]
+    pub fn variances(&self) -> ArrayView1<'_, f64> {
+        self.variances.view()
+    }
+
+    /// The cluster of each effect in canonical order, numbered from 0 in order of first
+    /// appearance; `None` when no clusters were given.
+    #[must_use]
+    pub fn clusters(&self) -> Option<ArrayView1<'_, usize>> {
+        self.clusters.as_ref().map(|clusters| clusters.view())
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Row {
+    estimate: f64,
+    variance: f64,
+    /// The caller's label.
+    cluster: usize,
+    /// Place of the cluster among all clusters by content; clusters of equal content share one.
+    rank: usize,
+}
+
+impl Row {
+    fn compare_content(&self, other: &Self) -> Ordering {
+        self.estimate
+            .total_cmp(&other.estimate)
+            .then(self.variance.total_cmp(&other.variance))
+    }
+}
+
+const fn check_length(
+    n_estimates: usize,
+    n_others: usize,
+    column: &'static str,
+) -> Result<(), NumericError> {
+    if n_estimates == n_others {
+        Ok(())
+    } else {
+        Err(NumericError::LengthsDiffer {
+            n_estimates,
+            n_others,
+            column,
+        })
+    }
+}
+
+/// Gives every row the rank of its cluster when clusters are compared as sorted lists.
+fn rank_clusters(mut rows: Vec<Row>) -> Vec<Row> {
+    rows.sort_unstable_by(|a, b| a.cluster.cmp(&b.cluster).then_with(|| a.compare_content(b)));
+    let mut groups: Vec<&mut [Row]> = rows.chunk_by_mut(|a, b| a.cluster == b.cluster).collect();
+    groups.sort_unstable_by(|a, b| compare_groups(a, b));
+    let mut rank = 0;
+    for idx in 0..groups.len() {
+        if let Some([previous, current]) = idx
+            .checked_sub(1)
+            .and_then(|before| groups.get(before..=idx))
+            && compare_groups(previous, current) == Ordering::Less
+        {
+            rank += 1;
+        }
+        for row in groups
+            .get_mut(idx)
+            .into_iter()
+            .flat_map(|group| group.iter_mut())
+        {
+            row.rank = rank;
+        }
+    }
+    rows
+}
+
+fn compare_groups(a: &[Row], b: &[Row]) -> Ordering {
+    let first_difference = a
+        .iter()
+        .zip(b)
+        .map(|(x, y)| x.compare_content(y))
+        .find(|order| order.is_ne());
+    first_difference.unwrap_or_else(|| a.len().cmp(&b.len()))
+}
+
+/// Numbers the clusters from 0 in the order in which `rows` first names them.
+fn number_by_appearance(rows: &[Row]) -> (Array1<usize>, usize) {
+    let mut numbers = std::collections::HashMap::new();
+    let column = rows
+        .iter()
+        .map(|row| {
+            let next = numbers.len();
+            *numbers.entry(row.cluster).or_insert(next)
+        })
+        .collect();
+    (column, numbers.len())
+}

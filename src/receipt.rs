@@ -1,0 +1,211 @@
+//! Receipts: the secret by which a contributor is known.
+//!
+//! A receipt is 160 bits, derived by HMAC-SHA-256 from the folder's key and the player's
+//! identifier, so that a retried request gets the same one although nothing but its SHA-256 is
+//! stored. It is written in Base32 (RFC 4648) in groups of four. The same key orders the groups
+//! of published rows, anew for every batch.
+
+use data_encoding::BASE32_NOPAD;
+use hmac::{Hmac, KeyInit, Mac};
+use sha2::{Digest, Sha256};
+use std::fs;
+use std::io::{self, Write};
+use std::path::Path;
+use uuid::Uuid;
+
+/// Bytes of a receipt.
+const LENGTH: usize = 20;
+
+/// The folder's secret key.
+#[derive(Clone)]
+pub struct ReceiptKey([u8; 32]);
+
+impl std::fmt::Debug for ReceiptKey {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        formatter.write_str("ReceiptKey(..)")
+    }
+}
+
+impl ReceiptKey {
+    /// Name of the key's file in a data folder.
+    pub const FILE: &'static str = "receipt.key";
+
+    /// A fresh key from the operating system.
+    ///
+    /// # Errors
+    /// When the system has no randomness to give.
+    pub fn fresh() -> io::Result<Self> {
+        let mut key = [0; 32];
+        getrandom::fill(&mut key).map_err(io::Error::other)?;
+        Ok(Self(key))
+    }
+
+    /// The key of a data folder, made and synced on first use, readable by its owner only.
+    ///
+    /// # Errors
+    /// When the file cannot be read or written, or does not hold a key.
+    pub fn of_folder(folder: &Path) -> io::Result<Self> {
+        let path = folder.join(Self::FILE);
+        match fs::read(&path) {
+            Ok(bytes) => bytes.try_into().map(Self).map_err(|_| {
+                io::Error::new(
+                    io::ErrorKind::InvalidData,
+                    format!(
+                        "{} is not a receipt key of 32 bytes; put back the right file",
+                        path.display()
+                    ),
+                )
+            }),
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                let key = Self::fresh()?;
+                key.write(&path)?;
+                fs::File::open(folder)?.sync_all()?;
+                Ok(key)
+            }
+            Err(error) => Err(error),
+        }
+    }
+
+    fn write(&self, path: &Path) -> io::Result<()> {
+        let mut options = fs::OpenOptions::new();
+        options.write(true).create_new(true);
+        #[cfg(unix)]
+        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+        let mut file = options.open(path)?;
+        file.write_all(&self.0)?;
+        file.sync_all()
+    }
+
+    /// What the database remembers of the key, so that a wrong key file is noticed.
+    #[must_use]
+    pub fn fingerprint(&self) -> [u8; 32] {
+        self.derive("fingerprint", &[])
+    }
+
+    /// The receipt of a player.
+    #[must_use]
+    pub fn receipt(&self, player: Uuid) -> Receipt {
+        let mut bytes = [0; LENGTH];
+        let long = self.derive("receipt", &[player.as_bytes()]);
+        for (to, from) in bytes.iter_mut().zip(long) {
+            *to = from;
+        }
+        Receipt(bytes)
+    }
+
+    /// A player's place in the numbering of published groups of one batch.
+    #[must_use]
+    pub fn group_order(&self, study: &str, batch: i64, player: Uuid) -> [u8; 32] {
+        self.derive(
+            "group",
+            &[study.as_bytes(), &batch.to_be_bytes(), player.as_bytes()],
+        )
+    }
+
+    /// HMAC over length-prefixed parts, so that no two lists of parts look alike.
+    fn derive(&self, purpose: &str, parts: &[&[u8]]) -> [u8; 32] {
+        #[expect(clippy::expect_used, reason = "HMAC takes a key of any length")]
+        let mut mac = Hmac::<Sha256>::new_from_slice(&self.0).expect("any key length");
+        for part in std::iter::once(purpose.as_bytes()).chain(parts.iter().copied()) {
+            mac.update(&(part.len() as u64).to_be_bytes());
+            mac.update(part);
+        }
+        mac.finalize().into_bytes().into()
+    }
+}
+
+/// A receipt as a contributor holds it.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Receipt([u8; LENGTH]);
+
+impl std::fmt::Debug for Receipt {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        formatter.write_str("Receipt(..)")
+    }
+}
+
+impl Receipt {
+    /// Reads a receipt as typed: upper or lower case, with or without hyphens and spaces.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        let plain: String = text
+            .chars()
+            .filter(|character| !matches!(character, '-' | ' '))
+            .map(|character| character.to_ascii_uppercase())
+            .collect();
+        let bytes = BASE32_NOPAD.decode(plain.as_bytes()).ok()?;
+        bytes.try_into().ok().map(Self)
+    }
+
+    /// As it is shown, once.
+    #[must_use]
+    pub fn reveal(&self) -> String {
+        let plain = BASE32_NOPAD.encode(&self.0);
+        let mut shown = String::with_capacity(40);
+        for (place, character) in plain.chars().enumerate() {
+            if place != 0 && place % 4 == 0 {
+                shown.push('-');
+            }
+            shown.push(character);
+        }
+        shown
+    }
+
+    /// What is stored of it.
+    #[must_use]
+    pub fn hash(&self) -> [u8; 32] {
+        sha256(&[&self.0])
+    }
+}
+
+/// SHA-256 over length-prefixed parts.
+#[must_use]
+pub fn sha256(parts: &[&[u8]]) -> [u8; 32] {
+    let mut digest = Sha256::new();
+    for part in parts {
+        digest.update((part.len() as u64).to_be_bytes());
+        digest.update(part);
+    }
+    digest.finalize().into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_receipt_reads_back_however_it_is_typed() {
+        let key = ReceiptKey::fresh().unwrap();
+        let receipt = key.receipt(Uuid::from_u128(7));
+        let shown = receipt.reveal();
+        assert_eq!(shown.len(), 39);
+        assert_eq!(Receipt::parse(&shown), Some(receipt.clone()));
+        assert_eq!(
+            Receipt::parse(&shown.to_lowercase().replace('-', " ")),
+            Some(receipt)
+        );
+        assert_eq!(Receipt::parse("AAAA"), None);
+    }
+
+    #[test]
+    fn the_same_player_gets_the_same_receipt_and_no_debug_print_shows_it() {
+        let key = ReceiptKey::fresh().unwrap();
+        let (one, two) = (Uuid::from_u128(1), Uuid::from_u128(2));
+        assert_eq!(key.receipt(one), key.receipt(one));
+        assert_ne!(key.receipt(one), key.receipt(two));
+        assert_eq!(
+            format!("{key:?} {:?}", key.receipt(one)),
+            "ReceiptKey(..) Receipt(..)"
+        );
+    }
+
+    #[test]
+    fn a_folder_keeps_its_key() {
+        let folder = tempfile::tempdir().unwrap();
+        let first = ReceiptKey::of_folder(folder.path()).unwrap();
+        let again = ReceiptKey::of_folder(folder.path()).unwrap();
+        assert_eq!(first.fingerprint(), again.fingerprint());
+        fs::write(folder.path().join(ReceiptKey::FILE), b"short").unwrap();
+        assert!(ReceiptKey::of_folder(folder.path()).is_err());
+    }
+}

@@ -1,0 +1,312 @@
+//! The service: the pure core and the store put together, without HTTP.
+//!
+//! The server, the demo and the tests all send contributions through [`Service::submit`]. What
+//! the public may see is computed once per batch and kept ready ([`Public`]).
+
+mod public;
+
+pub use public::{Public, Ready, read_back};
+
+use crate::contribution::Contribution;
+use crate::effects::spread::CrowdSpread;
+use crate::effects::{self, PairEffects};
+use crate::intake::{self, Admitted, Flag, FlagCode, Rejection};
+use crate::pooling::NumericError;
+use crate::protocol::Study;
+use crate::receipt::{Receipt, ReceiptKey, sha256};
+use crate::store::{Durability, NewContribution, Recorded, RequestKey, Sender, Store, StoreError};
+use crate::vocabulary::State;
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError, RwLock};
+use uuid::Uuid;
+
+/// What can go wrong inside the service, apart from what a sender did.
+#[derive(Debug, thiserror::Error)]
+pub enum ServiceError {
+    /// The store failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// A file of the data folder cannot be used.
+    #[error("the data folder {0}: {1}")]
+    Folder(String, std::io::Error),
+    /// A kept document is not what was admitted.
+    #[error("the stored {0} is damaged: restore a backup")]
+    Damaged(String),
+    /// Published rows could not be pooled.
+    #[error("published rows: {0}")]
+    Numbers(#[from] NumericError),
+    /// A page could not be written.
+    #[error("page: {0}")]
+    Page(#[from] askama::Error),
+}
+
+/// A contribution as it arrives.
+#[derive(Clone, Copy, Debug)]
+pub struct Incoming<'a> {
+    /// Short name of the study.
+    pub study: &'a str,
+    /// The document.
+    pub document: &'a [u8],
+    /// The Idempotency-Key.
+    pub request_key: Option<&'a str>,
+    /// The receipt of an earlier contribution by the same player.
+    pub receipt: Option<&'a str>,
+    /// The time, in milliseconds since the Unix epoch.
+    pub now_ms: i64,
+}
+
+/// What the sender of a contribution gets.
+#[derive(Debug)]
+pub struct Accepted {
+    /// The public study as it was when the effects were computed.
+    pub public: Arc<Public>,
+    /// The contribution.
+    pub contribution: Uuid,
+    /// The player's receipt.
+    pub receipt: Receipt,
+    /// Whether this very request had been received before.
+    pub repeated: bool,
+    /// The public batch that it closed.
+    pub closed_batch: Option<i64>,
+    /// Its effects.
+    pub pair: PairEffects,
+    /// What was noticed.
+    pub flags: Vec<Flag>,
+}
+
+/// Why a contribution was not taken.
+#[derive(Debug, thiserror::Error)]
+pub enum Refused {
+    /// No study of this name.
+    #[error("there is no such study")]
+    StudyUnknown,
+    /// The document is at fault.
+    #[error(transparent)]
+    Document(#[from] Rejection),
+    /// The key was used before for something else.
+    #[error("this Idempotency-Key was used before with another body")]
+    KeyUsedOtherwise,
+    /// Nobody holds such a receipt.
+    #[error("there is no such receipt in this study")]
+    ReceiptUnknown,
+    /// The service itself failed.
+    #[error(transparent)]
+    Service(#[from] ServiceError),
+}
+
+/// The running service.
+#[derive(Debug)]
+pub struct Service {
+    store: Store,
+    receipt_key: ReceiptKey,
+    studies: RwLock<BTreeMap<String, Arc<Public>>>,
+    /// Held while public figures are made, so that an older set never replaces a newer one.
+    publishing: Mutex<()>,
+}
+
+impl Service {
+    /// Opens a data folder, making it when it does not exist.
+    ///
+    /// # Errors
+    /// When the folder, its database or its key cannot be used.
+    pub fn open(folder: &Path, durability: Durability) -> Result<Self, ServiceError> {
+        let in_folder = |error| ServiceError::Folder(folder.display().to_string(), error);
+        std::fs::create_dir_all(folder).map_err(in_folder)?;
+        let receipt_key = ReceiptKey::of_folder(folder).map_err(in_folder)?;
+        Self::with(Store::open(folder, durability)?, receipt_key)
+    }
+
+    /// A service that keeps nothing beyond the process.
+    ///
+    /// # Errors
+    /// When the system gives no randomness for a key.
+    pub fn in_memory() -> Result<Self, ServiceError> {
+        let receipt_key = ReceiptKey::fresh()
+            .map_err(|error| ServiceError::Folder("in memory".to_owned(), error))?;
+        Self::with(Store::open_in_memory()?, receipt_key)
+    }
+
+    fn with(store: Store, receipt_key: ReceiptKey) -> Result<Self, ServiceError> {
+        store.bind_receipt_key(&receipt_key.fingerprint())?;
+        let service = Self {
+            store,
+            receipt_key,
+            studies: RwLock::default(),
+            publishing: Mutex::default(),
+        };
+        for stored in service.store.studies()? {
+            let study = intake::study(&stored.document)
+                .map_err(|_| ServiceError::Damaged(format!("study {}", stored.slug)))?;
+            service.publish(Arc::new(study))?;
+        }
+        Ok(service)
+    }
+
+    /// The store, for export.
+    #[must_use]
+    pub const fn store(&self) -> &Store {
+        &self.store
+    }
+
+    /// Adds a study from the host's document.
+    ///
+    /// # Errors
+    /// When the document is at fault, the name is taken or the store fails.
+    pub fn add_study(&self, document: &[u8], now_ms: i64) -> Result<Arc<Study>, Refused> {
+        let study = Arc::new(intake::study(document)?);
+        self.store
+            .add_study(&study.label.slug, document, now_ms)
+            .map_err(ServiceError::from)?;
+        self.publish(Arc::clone(&study))?;
+        Ok(study)
+    }
+
+    /// Every study with its public figures, by name.
+    #[must_use]
+    pub fn studies(&self) -> Vec<Arc<Public>> {
+        let studies = self.studies.read().unwrap_or_else(PoisonError::into_inner);
+        studies.values().map(Arc::clone).collect()
+    }
+
+    /// One study with its public figures.
+    #[must_use]
+    pub fn study(&self, slug: &str) -> Option<Arc<Public>> {
+        let studies = self.studies.read().unwrap_or_else(PoisonError::into_inner);
+        studies.get(slug).map(Arc::clone)
+    }
+
+    /// Checks a contribution, stores it and answers with its effects. When this returns, the
+    /// contribution is on disk.
+    ///
+    /// # Errors
+    /// [`Refused`]; nothing is stored then.
+    pub fn submit(&self, incoming: &Incoming<'_>) -> Result<Accepted, Refused> {
+        let public = self.study(incoming.study).ok_or(Refused::StudyUnknown)?;
+        let Admitted {
+            contribution,
+            mut flags,
+        } = intake::contribution(incoming.document, &public.study)?;
+        flags.extend(plan_flag(&contribution));
+        let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
+        let recorded = self.record(incoming, &public.study, &contribution, &pair)?;
+        let (contribution, player, repeated, closed_batch) = match recorded {
+            Recorded::Stored {
+                contribution,
+                player,
+                closed_batch,
+            } => (contribution, player, false, closed_batch),
+            Recorded::Repeated {
+                contribution,
+                player,
+            } => (contribution, player, true, None),
+            Recorded::KeyUsedOtherwise => return Err(Refused::KeyUsedOtherwise),
+            Recorded::ReceiptUnknown => return Err(Refused::ReceiptUnknown),
+            Recorded::StudyUnknown => return Err(Refused::StudyUnknown),
+        };
+        if closed_batch.is_some()
+            && let Err(error) = self.publish(Arc::clone(&public.study))
+        {
+            // The contribution is stored, so its sender is told so; the figures of the batch
+            // follow with the next one or at the next start.
+            tracing::error!(study = incoming.study, %error, "public figures could not be made");
+        }
+        Ok(Accepted {
+            public,
+            contribution,
+            receipt: self.receipt_key.receipt(player),
+            repeated,
+            closed_batch,
+            pair,
+            flags,
+        })
+    }
+
+    fn record(
+        &self,
+        incoming: &Incoming<'_>,
+        study: &Study,
+        contribution: &Contribution,
+        pair: &PairEffects,
+    ) -> Result<Recorded, Refused> {
+        let sender = match incoming.receipt {
+            None => self.new_player(),
+            Some(text) => Sender::Holder {
+                receipt_hash: Receipt::parse(text).ok_or(Refused::ReceiptUnknown)?.hash(),
+            },
+        };
+        let request = incoming.request_key.map(|key| RequestKey {
+            key_hash: sha256(&[key.as_bytes()]),
+            request_hash: sha256(&[
+                incoming.document,
+                incoming.receipt.unwrap_or_default().as_bytes(),
+            ]),
+        });
+        let recorded = self.store.submit(&NewContribution {
+            study: &study.label.slug,
+            uuid: Uuid::now_v7(),
+            sender,
+            request,
+            received_at_ms: incoming.now_ms,
+            state: State::Accepted,
+            protocol_version: study.protocol.version,
+            consent_scope: contribution.consent_scope,
+            consent_text_version: &contribution.consent_text_version,
+            plan_code: contribution.plan_code.as_deref(),
+            gap_nanograms: pair.gap.nanograms(),
+            batch_players: study.protocol.batch_players,
+            document: incoming.document,
+        });
+        Ok(recorded.map_err(ServiceError::from)?)
+    }
+
+    fn new_player(&self) -> Sender {
+        let player = Uuid::new_v4();
+        Sender::New {
+            player,
+            receipt_hash: self.receipt_key.receipt(player).hash(),
+        }
+    }
+
+    /// Makes the public figures of a study from the store and puts them in place.
+    fn publish(&self, study: Arc<Study>) -> Result<(), ServiceError> {
+        let _one_at_a_time = self
+            .publishing
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        let slug = study.label.slug.clone();
+        let counted = self.store.counted(&slug)?;
+        let public = tracing::info_span!("publish", study = %slug)
+            .in_scope(|| Public::new(study, counted, &self.receipt_key))?;
+        self.studies
+            .write()
+            .unwrap_or_else(PoisonError::into_inner)
+            .insert(slug, Arc::new(public));
+        Ok(())
+    }
+}
+
+/// The effects of a contribution that passed intake.
+///
+/// # Errors
+/// When an arm is absent, which intake refuses, so that a defect shows as such.
+pub fn pair_effects(
+    contribution: &Contribution,
+    study: &Study,
+    crowd: &CrowdSpread,
+) -> Result<PairEffects, ServiceError> {
+    effects::of_pair(contribution, &study.protocol, crowd)
+        .ok_or_else(|| ServiceError::Damaged("contribution, which lacks an arm,".to_owned()))
+}
+
+/// No plan has been drawn by this service yet, so a contribution that names one is kept as
+/// retrospective and says so.
+fn plan_flag(contribution: &Contribution) -> Option<Flag> {
+    contribution.plan_code.as_ref().map(|_| Flag {
+        pointer: "/plan_code".to_owned(),
+        code: FlagCode::PlanNotFound,
+        sentence:
+            "No plan with this code was drawn here; the contribution is kept as retrospective."
+                .to_owned(),
+    })
+}

@@ -1,0 +1,150 @@
+//! What the public sees of a study, made once per batch and kept ready to be sent.
+
+use super::{ServiceError, pair_effects};
+use crate::clock;
+use crate::contribution::Contribution;
+use crate::disclosure::{self, CountedPair, Everybody};
+use crate::effects::spread::CrowdSpread;
+use crate::findings::{Analysis, BatchLabel, Choice, Publication};
+use crate::intake;
+use crate::pages;
+use crate::pooling::Level;
+use crate::protocol::Study;
+use crate::receipt::{ReceiptKey, sha256};
+use crate::store::{Batch, StoredContribution};
+use crate::wire;
+use bytes::Bytes;
+use data_encoding::HEXLOWER;
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// A study with its public figures.
+#[derive(Debug)]
+pub struct Public {
+    /// The study.
+    pub study: Arc<Study>,
+    /// What its figures are made from.
+    pub publication: Publication,
+    /// Every analysis.
+    pub analyses: Vec<Analysis>,
+    /// Figures over everybody.
+    pub everybody: Vec<Everybody>,
+    /// What the counted contributions say about spread.
+    pub crowd: CrowdSpread,
+    /// The pooled document.
+    pub pooled: Ready,
+    /// The anonymised download.
+    pub aggregate: Ready,
+    /// The page.
+    pub page: Ready,
+}
+
+/// A body ready to be sent, with its strong entity tag.
+#[derive(Clone, Debug)]
+pub struct Ready {
+    /// The bytes.
+    pub body: Bytes,
+    /// Quoted, as it stands in the header.
+    pub etag: String,
+}
+
+impl Ready {
+    /// A text with its tag.
+    #[must_use]
+    pub fn new(text: String) -> Self {
+        let hash = sha256(&[text.as_bytes()]);
+        Self {
+            etag: format!("\"{}\"", HEXLOWER.encode(&hash)),
+            body: text.into(),
+        }
+    }
+
+    /// A JSON document on its own line.
+    #[must_use]
+    pub fn json(document: &Value) -> Self {
+        Self::new(format!("{document}\n"))
+    }
+}
+
+impl Public {
+    /// The public figures of what is counted.
+    pub(super) fn new(
+        study: Arc<Study>,
+        counted: Option<(Batch, Vec<StoredContribution>)>,
+        key: &ReceiptKey,
+    ) -> Result<Self, ServiceError> {
+        let (batch, stored) = counted.unzip();
+        let stored = stored.unwrap_or_default();
+        let contributions = read_back(&stored)?;
+        let crowd = CrowdSpread::of(&contributions);
+        let pairs = pairs(&study, &stored, &contributions, &crowd, batch, key)?;
+        let rules = study.protocol.analysis.clone();
+        let publication = Publication {
+            study: study.label.clone(),
+            batch: batch.map(|batch| BatchLabel {
+                number: batch.number,
+                date: clock::date(batch.closed_at_ms),
+            }),
+            protocol_version: study.protocol.version,
+            level: Level::NINETY_FIVE,
+            rows: disclosure::rows(&pairs, &rules),
+            rules,
+        };
+        let analyses = publication.analyse(Choice::default())?;
+        let everybody = disclosure::everybody(&pairs, &publication.rules, publication.level)?;
+        let pooled = wire::pooled::of_publication(&publication, &analyses, &everybody);
+        let aggregate = wire::aggregate::document(&publication, &analyses, &everybody);
+        let page = pages::study(&study, &publication, &analyses, &everybody)?;
+        Ok(Self {
+            pooled: Ready::json(&pooled),
+            aggregate: Ready::json(&aggregate),
+            page: Ready::new(page),
+            study,
+            publication,
+            analyses,
+            everybody,
+            crowd,
+        })
+    }
+}
+
+/// Kept documents as contributions.
+///
+/// # Errors
+/// When one is damaged.
+pub fn read_back(stored: &[StoredContribution]) -> Result<Vec<Contribution>, ServiceError> {
+    stored
+        .iter()
+        .map(|stored| {
+            intake::kept_contribution(&stored.document)
+                .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))
+        })
+        .collect()
+}
+
+fn pairs(
+    study: &Study,
+    stored: &[StoredContribution],
+    contributions: &[Contribution],
+    crowd: &CrowdSpread,
+    batch: Option<Batch>,
+    key: &ReceiptKey,
+) -> Result<Vec<CountedPair>, ServiceError> {
+    let number = batch.map_or(0, |batch| batch.number);
+    let mut players: BTreeMap<Uuid, usize> = BTreeMap::new();
+    stored
+        .iter()
+        .zip(contributions)
+        .map(|(stored, contribution)| {
+            let next = players.len();
+            Ok(CountedPair {
+                player: *players.entry(stored.player).or_insert(next),
+                group_order: key.group_order(&study.label.slug, number, stored.player),
+                scope: contribution.consent_scope,
+                pair: pair_effects(contribution, study, crowd)?,
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,194 @@
+//! Everything that is kept: SQLite, and all SQL of the project.
+//!
+//! One connection behind a lock. Write-ahead log with `synchronous = FULL`: when a writing
+//! operation here returns, its commit has been synced to disk, and the caller may acknowledge it.
+//! Operations are named in the project's words, so that another engine could stand behind them.
+//!
+//! Absent on purpose: any HTTP type, any statistics, and the clock; times come in as milliseconds
+//! since the Unix epoch.
+
+mod migrate;
+mod read;
+mod submit;
+
+pub use read::{Batch, StoredContribution, StoredStudy};
+pub use submit::{NewContribution, Recorded, RequestKey, Sender};
+
+use rusqlite::Connection;
+use std::path::Path;
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+/// What can go wrong in the store.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// SQLite said no.
+    #[error("the database: {0}")]
+    Sqlite(#[from] rusqlite::Error),
+    /// The linked SQLite has a known fault.
+    #[error(
+        "SQLite {0} is not used here: it may lose a write-ahead log (needs 3.51.3 or later, not 3.52.0)"
+    )]
+    SqliteVersion(String),
+    /// The database was written by a newer Tautpool.
+    #[error(
+        "the database has format {found}, this program knows up to {known}: use a newer tautpool"
+    )]
+    NewerFormat {
+        /// Format of the file.
+        found: i64,
+        /// Newest format this program knows.
+        known: i64,
+    },
+    /// The journal mode or another setting could not be made.
+    #[error("the database does not take the setting {0}: is it on a network drive?")]
+    Setting(&'static str),
+    /// There is a study of this name.
+    #[error("there is already a study named `{0}`; choose another short name")]
+    StudyExists(String),
+    /// The receipts of this folder were made with another key.
+    #[error("receipt.key does not belong to this database; put back the file that does")]
+    OtherReceiptKey,
+    /// A stored value is not what this program writes.
+    #[error("the database holds an unreadable value: {0}")]
+    Unreadable(String),
+}
+
+/// Whether a commit is synced to disk before it returns.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Durability {
+    /// It is. Everything but one test uses this.
+    Full,
+    /// It is not. Exists so that the test which sees the sync can be seen to fail without it; no
+    /// option of the program reaches it.
+    None,
+}
+
+/// The open database.
+#[derive(Debug)]
+pub struct Store {
+    connection: Mutex<Connection>,
+}
+
+impl Store {
+    /// Name of the database file in a data folder.
+    pub const FILE: &'static str = "tautpool.sqlite";
+
+    /// Opens, or makes, the database of a data folder.
+    ///
+    /// # Errors
+    /// When the file cannot be opened or migrated, or SQLite is of a faulty version.
+    pub fn open(folder: &Path, durability: Durability) -> Result<Self, StoreError> {
+        Self::prepare(
+            Connection::open(folder.join(Self::FILE))?,
+            durability,
+            "wal",
+        )
+    }
+
+    /// A database in memory, gone with the process.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn open_in_memory() -> Result<Self, StoreError> {
+        Self::prepare(Connection::open_in_memory()?, Durability::Full, "memory")
+    }
+
+    fn prepare(
+        mut connection: Connection,
+        durability: Durability,
+        journal: &'static str,
+    ) -> Result<Self, StoreError> {
+        check_sqlite_version(rusqlite::version_number())?;
+        connection.busy_timeout(std::time::Duration::from_secs(5))?;
+        let mode: String =
+            connection.query_row(&format!("PRAGMA journal_mode = {journal}"), [], |row| {
+                row.get(0)
+            })?;
+        if mode != journal {
+            return Err(StoreError::Setting("journal_mode"));
+        }
+        let synchronous = match durability {
+            Durability::Full => "FULL",
+            Durability::None => "OFF",
+        };
+        connection.pragma_update(None, "synchronous", synchronous)?;
+        connection.pragma_update(None, "foreign_keys", true)?;
+        migrate::to_newest(&mut connection)?;
+        Ok(Self {
+            connection: Mutex::new(connection),
+        })
+    }
+
+    /// The connection. A panic elsewhere while it was held rolled its transaction back, so the
+    /// connection itself is sound.
+    fn lock(&self) -> MutexGuard<'_, Connection> {
+        self.connection
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Remembers which receipt key this folder uses, or checks that it is the same one.
+    ///
+    /// # Errors
+    /// [`StoreError::OtherReceiptKey`] when it is not.
+    pub fn bind_receipt_key(&self, fingerprint: &[u8]) -> Result<(), StoreError> {
+        let connection = self.lock();
+        connection.execute(
+            "INSERT INTO fact (name, value) VALUES ('receipt_key_fingerprint', ?1) ON CONFLICT DO NOTHING",
+            [fingerprint],
+        )?;
+        let kept: Vec<u8> = connection.query_row(
+            "SELECT value FROM fact WHERE name = 'receipt_key_fingerprint'",
+            [],
+            |row| row.get(0),
+        )?;
+        if kept == fingerprint {
+            Ok(())
+        } else {
+            Err(StoreError::OtherReceiptKey)
+        }
+    }
+}
+
+/// Versions before 3.51.3, and 3.52.0, can reset a write-ahead log that another connection still
+/// needs (fault fixed in SQLite 3.51.3; 3.52.0 was withdrawn).
+const fn is_sound(version: i32) -> bool {
+    3_051_003 <= version && version != 3_052_000
+}
+
+fn check_sqlite_version(version: i32) -> Result<(), StoreError> {
+    if is_sound(version) {
+        Ok(())
+    } else {
+        Err(StoreError::SqliteVersion(rusqlite::version().to_owned()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn faulty_versions_are_refused_and_the_linked_one_is_not() {
+        for (version, sound) in [
+            (3_051_002, false),
+            (3_051_003, true),
+            (3_052_000, false),
+            (3_052_001, true),
+        ] {
+            assert_eq!(is_sound(version), sound, "{version}");
+        }
+        assert!(is_sound(rusqlite::version_number()));
+    }
+
+    #[test]
+    fn another_receipt_key_is_refused() {
+        let store = Store::open_in_memory().unwrap();
+        store.bind_receipt_key(b"one").unwrap();
+        store.bind_receipt_key(b"one").unwrap();
+        assert!(matches!(
+            store.bind_receipt_key(b"two"),
+            Err(StoreError::OtherReceiptKey)
+        ));
+    }
+}

@@ -1,0 +1,253 @@
+//! Taking a contribution in, and closing public batches.
+
+use super::{Store, StoreError};
+use crate::vocabulary::{ConsentScope, State};
+use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+use uuid::Uuid;
+
+/// A checked contribution on its way in.
+#[derive(Debug)]
+pub struct NewContribution<'a> {
+    /// Short name of its study.
+    pub study: &'a str,
+    /// A fresh identifier.
+    pub uuid: Uuid,
+    /// Who sends it.
+    pub sender: Sender,
+    /// The request's key, when it has one.
+    pub request: Option<RequestKey>,
+    /// When it came.
+    pub received_at_ms: i64,
+    /// Accepted or held.
+    pub state: State,
+    /// The protocol it was checked against.
+    pub protocol_version: i64,
+    /// What the player agreed to.
+    pub consent_scope: ConsentScope,
+    /// The wording that was agreed to.
+    pub consent_text_version: &'a str,
+    /// The plan it names.
+    pub plan_code: Option<&'a str>,
+    /// The gap.
+    pub gap_nanograms: i64,
+    /// How many new players close a batch.
+    pub batch_players: usize,
+    /// The document, byte for byte.
+    pub document: &'a [u8],
+}
+
+/// Who sends a contribution.
+#[derive(Clone, Copy, Debug)]
+pub enum Sender {
+    /// Somebody new, with a fresh identifier and the hash of the receipt made for it.
+    New {
+        /// The player's identifier.
+        player: Uuid,
+        /// SHA-256 of the receipt.
+        receipt_hash: [u8; 32],
+    },
+    /// Whoever holds the receipt with this hash.
+    Holder {
+        /// SHA-256 of the receipt.
+        receipt_hash: [u8; 32],
+    },
+}
+
+/// What makes two requests the same.
+#[derive(Clone, Copy, Debug)]
+pub struct RequestKey {
+    /// SHA-256 of the Idempotency-Key.
+    pub key_hash: [u8; 32],
+    /// SHA-256 of what was sent under it.
+    pub request_hash: [u8; 32],
+}
+
+/// What became of a contribution.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Recorded {
+    /// Stored and synced.
+    Stored {
+        /// The contribution.
+        contribution: Uuid,
+        /// Its player.
+        player: Uuid,
+        /// The public batch that this one closed.
+        closed_batch: Option<i64>,
+    },
+    /// This very request was stored before; nothing was stored now.
+    Repeated {
+        /// The contribution stored then.
+        contribution: Uuid,
+        /// Its player.
+        player: Uuid,
+    },
+    /// The key was used before for something else.
+    KeyUsedOtherwise,
+    /// Nobody here holds such a receipt.
+    ReceiptUnknown,
+    /// No study of this name.
+    StudyUnknown,
+}
+
+impl Store {
+    /// Stores a contribution with its idempotency key in one transaction, and closes the public
+    /// batch when enough new players wait for it. Synced to disk when it returns.
+    ///
+    /// # Errors
+    /// When the database refuses; nothing is stored then.
+    pub fn submit(&self, new: &NewContribution<'_>) -> Result<Recorded, StoreError> {
+        let mut connection = self.lock();
+        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let Some(study_id) = study_id(&transaction, new.study)? else {
+            return Ok(Recorded::StudyUnknown);
+        };
+        if let Some(request) = &new.request
+            && let Some(earlier) = earlier(&transaction, study_id, request)?
+        {
+            return Ok(earlier);
+        }
+        let Some((player_id, player)) = player(&transaction, study_id, &new.sender)? else {
+            return Ok(Recorded::ReceiptUnknown);
+        };
+        let contribution_id = insert(&transaction, study_id, player_id, new)?;
+        if let Some(request) = &new.request {
+            transaction.execute(
+                "INSERT INTO idempotency (study_id, key_hash, request_hash, contribution_id) VALUES (?1, ?2, ?3, ?4)",
+                params![study_id, request.key_hash, request.request_hash, contribution_id],
+            )?;
+        }
+        let closed_batch = close_batch(&transaction, study_id, new)?;
+        transaction.commit()?;
+        Ok(Recorded::Stored {
+            contribution: new.uuid,
+            player,
+            closed_batch,
+        })
+    }
+}
+
+pub(super) fn study_id(
+    transaction: &Transaction<'_>,
+    slug: &str,
+) -> Result<Option<i64>, rusqlite::Error> {
+    transaction
+        .query_row("SELECT id FROM study WHERE slug = ?1", [slug], |row| {
+            row.get(0)
+        })
+        .optional()
+}
+
+fn earlier(
+    transaction: &Transaction<'_>,
+    study_id: i64,
+    request: &RequestKey,
+) -> Result<Option<Recorded>, rusqlite::Error> {
+    transaction
+        .query_row(
+            "SELECT i.request_hash, c.uuid, p.uuid
+             FROM idempotency i
+             JOIN contribution c ON c.id = i.contribution_id
+             JOIN player p ON p.id = c.player_id
+             WHERE i.study_id = ?1 AND i.key_hash = ?2",
+            params![study_id, request.key_hash],
+            |row| {
+                let request_hash: [u8; 32] = row.get(0)?;
+                Ok(if request_hash == request.request_hash {
+                    Recorded::Repeated {
+                        contribution: Uuid::from_bytes(row.get(1)?),
+                        player: Uuid::from_bytes(row.get(2)?),
+                    }
+                } else {
+                    Recorded::KeyUsedOtherwise
+                })
+            },
+        )
+        .optional()
+}
+
+fn player(
+    transaction: &Transaction<'_>,
+    study_id: i64,
+    sender: &Sender,
+) -> Result<Option<(i64, Uuid)>, rusqlite::Error> {
+    match sender {
+        Sender::New {
+            player,
+            receipt_hash,
+        } => {
+            transaction.execute(
+                "INSERT INTO player (uuid, study_id, receipt_hash) VALUES (?1, ?2, ?3)",
+                params![player.as_bytes(), study_id, receipt_hash],
+            )?;
+            Ok(Some((transaction.last_insert_rowid(), *player)))
+        }
+        Sender::Holder { receipt_hash } => transaction
+            .query_row(
+                "SELECT id, uuid FROM player WHERE study_id = ?1 AND receipt_hash = ?2",
+                params![study_id, receipt_hash],
+                |row| Ok((row.get(0)?, Uuid::from_bytes(row.get(1)?))),
+            )
+            .optional(),
+    }
+}
+
+fn insert(
+    transaction: &Transaction<'_>,
+    study_id: i64,
+    player_id: i64,
+    new: &NewContribution<'_>,
+) -> Result<i64, rusqlite::Error> {
+    transaction.execute(
+        "INSERT INTO contribution (uuid, study_id, player_id, received_at_ms, state,
+             protocol_version, consent_scope, consent_text_version, plan_code, gap_nanograms, document)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+        params![
+            new.uuid.as_bytes(),
+            study_id,
+            player_id,
+            new.received_at_ms,
+            new.state.code(),
+            new.protocol_version,
+            new.consent_scope.code(),
+            new.consent_text_version,
+            new.plan_code,
+            new.gap_nanograms,
+            new.document,
+        ],
+    )?;
+    Ok(transaction.last_insert_rowid())
+}
+
+/// Counts the waiting players who are not counted yet; when they are enough, everything that
+/// waits begins to count.
+fn close_batch(
+    transaction: &Transaction<'_>,
+    study_id: i64,
+    new: &NewContribution<'_>,
+) -> Result<Option<i64>, rusqlite::Error> {
+    let waiting: i64 = transaction.query_row(
+        "SELECT count(DISTINCT player_id) FROM contribution waiting
+         WHERE study_id = ?1 AND state = 'accepted' AND batch IS NULL
+           AND NOT EXISTS (SELECT 1 FROM contribution counted
+                           WHERE counted.player_id = waiting.player_id AND counted.batch IS NOT NULL)",
+        [study_id],
+        |row| row.get(0),
+    )?;
+    if usize::try_from(waiting).is_ok_and(|waiting| waiting < new.batch_players) {
+        return Ok(None);
+    }
+    let number: i64 = transaction.query_row(
+        "SELECT coalesce(max(number), 0) + 1 FROM batch WHERE study_id = ?1",
+        [study_id],
+        |row| row.get(0),
+    )?;
+    transaction.execute(
+        "INSERT INTO batch (study_id, number, closed_at_ms) VALUES (?1, ?2, ?3)",
+        params![study_id, number, new.received_at_ms],
+    )?;
+    transaction.execute(
+        "UPDATE contribution SET batch = ?2 WHERE study_id = ?1 AND state = 'accepted' AND batch IS NULL",
+        params![study_id, number],
+    )?;
+    Ok(Some(number))
+}

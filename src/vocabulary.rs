@@ -1,0 +1,214 @@
+//! The closed word lists of the project, each with the code that stands for it in JSON, in the
+//! database and on the command line. One list here serves every door; a test holds them against
+//! the `enum` lists of the published schemas.
+//!
+//! Absent on purpose: any wording for people. Words are chosen where they are shown.
+
+/// Declares an enumeration whose variants each carry one stable code.
+macro_rules! word_list {
+    ($(#[$doc:meta])* $name:ident { $($(#[$variant_doc:meta])* $variant:ident = $code:literal,)+ }) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        pub enum $name {
+            $($(#[$variant_doc])* $variant,)+
+        }
+
+        impl $name {
+            /// Every word of the list, in its published order.
+            pub const ALL: &'static [Self] = &[$(Self::$variant,)+];
+
+            /// The stable code.
+            #[must_use]
+            pub const fn code(self) -> &'static str {
+                match self {
+                    $(Self::$variant => $code,)+
+                }
+            }
+
+            /// The word with this code; `None` when there is none.
+            #[must_use]
+            pub fn from_code(code: &str) -> Option<Self> {
+                match code {
+                    $($code => Some(Self::$variant),)+
+                    _ => None,
+                }
+            }
+        }
+    };
+}
+
+pub(crate) use word_list;
+
+word_list! {
+    /// Which string bed a session was played with.
+    Arm {
+        /// The bed strung at the lower reference tension.
+        Looser = "looser",
+        /// The bed strung at the higher reference tension.
+        Tighter = "tighter",
+    }
+}
+
+word_list! {
+    /// The stroke half of a shot class.
+    Stroke {
+        /// Forehand ground strokes.
+        Forehand = "forehand",
+        /// Backhand ground strokes.
+        Backhand = "backhand",
+        /// Serves.
+        Serve = "serve",
+        /// Volleys.
+        Volley = "volley",
+        /// Every stroke together, as the contributor counted them.
+        All = "all",
+    }
+}
+
+word_list! {
+    /// The direction half of a shot class.
+    Direction {
+        /// Diagonally across the court.
+        Crosscourt = "crosscourt",
+        /// Along the near side line.
+        DownTheLine = "down_the_line",
+        /// Through the middle.
+        Middle = "middle",
+        /// Every direction together, as the contributor counted them.
+        All = "all",
+    }
+}
+
+word_list! {
+    /// What is compared between the two arms.
+    Outcome {
+        /// Mean ball speed, km/h.
+        Speed = "speed",
+        /// Shots that landed deep, per shot in, percentage points.
+        DeepShare = "deep_share",
+        /// Shots in, per shot hit, percentage points.
+        InShare = "in_share",
+    }
+}
+
+word_list! {
+    /// What a player agreed to.
+    ConsentScope {
+        /// Counted in pooled figures only.
+        Pooling = "pooling",
+        /// Also as anonymised rows in the download.
+        PoolingAndRows = "pooling_and_rows",
+    }
+}
+
+word_list! {
+    /// What a standard deviation was divided by.
+    SdDivisor {
+        /// The sample standard deviation.
+        NMinusOne = "n-1",
+        /// The population standard deviation.
+        N = "n",
+        /// Not known; taken as it is.
+        Unknown = "unknown",
+    }
+}
+
+word_list! {
+    /// Which shots a mean speed is taken over.
+    SpeedOver {
+        /// All shots of the class.
+        All = "all",
+        /// Only the shots that landed in.
+        In = "in",
+        /// Not known.
+        Unknown = "unknown",
+    }
+}
+
+word_list! {
+    /// Whether the player knew which string bed was in the frame.
+    Knowledge {
+        /// The player knew.
+        Yes = "yes",
+        /// The player did not know.
+        No = "no",
+        /// Not recorded.
+        Unknown = "unknown",
+    }
+}
+
+word_list! {
+    /// How the variance of an effect came about.
+    VarianceSource {
+        /// From the standard deviations the contributor reported.
+        Reported = "reported",
+        /// At least one standard deviation was imputed from the coefficient of variation of the
+        /// contributors who report one.
+        BorrowedCv = "borrowed_cv",
+        /// At least one standard deviation was imputed from an assumed coefficient of variation,
+        /// because nobody has reported one yet.
+        AssumedCv = "assumed_cv",
+        /// From counts.
+        Counts = "counts",
+        /// From counts with the adjustment of Agresti & Caffo (2000), because a cell was empty or full.
+        AdjustedCounts = "adjusted_counts",
+    }
+}
+
+word_list! {
+    /// The states of a contribution.
+    State {
+        /// Counted, or to be counted in the next public batch.
+        Accepted = "accepted",
+        /// Waiting for the host.
+        Held = "held",
+        /// Left out by the host, with a reason.
+        Declined = "declined",
+        /// Taken back by the contributor.
+        Withdrawn = "withdrawn",
+    }
+}
+
+impl VarianceSource {
+    /// Whether a standard deviation had to be imputed.
+    #[must_use]
+    pub const fn is_imputed(self) -> bool {
+        matches!(self, Self::BorrowedCv | Self::AssumedCv)
+    }
+}
+
+impl Outcome {
+    /// The unit of an effect on this outcome.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Speed => "km/h",
+            Self::DeepShare | Self::InShare => "percentage points",
+        }
+    }
+}
+
+/// A stroke in a direction: the class of shots one effect speaks of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct ShotClass {
+    /// The stroke.
+    pub stroke: Stroke,
+    /// The direction.
+    pub direction: Direction,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_code_reads_back_to_its_word() {
+        for word in Outcome::ALL {
+            assert_eq!(Outcome::from_code(word.code()), Some(*word));
+        }
+        for word in VarianceSource::ALL {
+            assert_eq!(VarianceSource::from_code(word.code()), Some(*word));
+        }
+        assert_eq!(Arm::from_code("middle"), None);
+    }
+}

@@ -1,0 +1,270 @@
+//! The pooled document (`schema/pooled.v1.schema.json`).
+
+use super::{batch_head, decimal, study_head};
+use crate::disclosure::Everybody;
+use crate::findings::words::unit_words;
+use crate::findings::{Analysis, Finding, Key, Publication};
+use crate::pooling::{Estimable, Heterogeneity, Interval, Level, Model, Pooled, Reason, TInterval};
+use crate::protocol::GapBands;
+use serde_json::{Map, Value, json};
+
+/// What holds for every analysis of the document.
+const CAVEATS: &[&str] = &[
+    "Differences are looser minus tighter: a positive speed means that the looser string bed was faster.",
+    "Shots of one session are taken as independent, because summaries say nothing of their correlation; where they are correlated the true standard errors are larger and part of the heterogeneity is false.",
+    "With one session per arm, tau2 and everything made from it hold day-to-day noise as well as differences between players.",
+    "The prediction interval is approximate: it covers less often than it says when there are 10 to 20 pairs and moderate heterogeneity.",
+    "Players chose to take part and to send, and players who saw a gain are likelier to send it.",
+];
+
+/// The pooled analyses of a study.
+#[must_use]
+pub fn of_publication(
+    publication: &Publication,
+    analyses: &[Analysis],
+    everybody: &[Everybody],
+) -> Value {
+    let bands = &publication.rules.bands;
+    json!({
+        "document": "pooled",
+        "version": 1,
+        "study": study_head(&publication.study),
+        "batch": batch_head(publication.batch.as_ref()),
+        "level": publication.level.value(),
+        "caveats": CAVEATS,
+        "analyses": analyses_of(analyses, bands),
+        "everybody": everybody_of(everybody, bands),
+    })
+}
+
+/// The pooled analysis of one table of effects that is not a study's.
+#[must_use]
+pub fn of_table(level: Level, finding: &Finding) -> Value {
+    let mut entry = Map::new();
+    for name in ["outcome", "stroke", "direction", "band", "primary", "unit"] {
+        entry.insert(name.to_owned(), Value::Null);
+    }
+    put_finding(&mut entry, finding);
+    json!({
+        "document": "pooled",
+        "version": 1,
+        "study": null,
+        "batch": null,
+        "level": level.value(),
+        "caveats": [],
+        "analyses": [entry],
+        "everybody": [],
+    })
+}
+
+/// The analyses as a JSON array.
+pub(super) fn analyses_of(analyses: &[Analysis], bands: &GapBands) -> Value {
+    analyses
+        .iter()
+        .map(|analysis| {
+            let mut entry = key_fields(&analysis.key, bands);
+            entry.insert("primary".to_owned(), json!(analysis.primary));
+            entry.insert("unit".to_owned(), json!(unit_words(analysis.key.outcome)));
+            match &analysis.result {
+                Ok(finding) => put_finding(&mut entry, finding),
+                Err(withheld) => put_withheld(&mut entry, withheld.minimum_players),
+            }
+            Value::Object(entry)
+        })
+        .collect()
+}
+
+fn key_fields(key: &Key, bands: &GapBands) -> Map<String, Value> {
+    let (low, high) = bands.range(key.band);
+    let mut entry = Map::new();
+    entry.insert("outcome".to_owned(), json!(key.outcome.code()));
+    entry.insert("stroke".to_owned(), json!(key.class.stroke.code()));
+    entry.insert("direction".to_owned(), json!(key.class.direction.code()));
+    entry.insert(
+        "band".to_owned(),
+        json!({
+            "code": GapBands::code(key.band),
+            "from": low.map(decimal),
+            "to_under": high.map(decimal),
+            "unit": bands.unit().code(),
+        }),
+    );
+    entry
+}
+
+fn put_withheld(entry: &mut Map<String, Value>, minimum_players: usize) {
+    entry.insert(
+        "withheld".to_owned(),
+        json!(format!("Fewer than {minimum_players} players so far.")),
+    );
+    for name in [
+        "k",
+        "players",
+        "shown",
+        "any_time",
+        "models",
+        "heterogeneity",
+    ] {
+        entry.insert(name.to_owned(), Value::Null);
+    }
+    entry.insert("not_estimable".to_owned(), json!([]));
+}
+
+fn put_finding(entry: &mut Map<String, Value>, finding: &Finding) {
+    let mut missing = Missing::default();
+    entry.insert("withheld".to_owned(), Value::Null);
+    entry.insert("k".to_owned(), json!(finding.pooled.k));
+    entry.insert("players".to_owned(), json!(finding.pooled.n_clusters));
+    entry.insert("shown".to_owned(), shown(finding, &mut missing));
+    entry.insert(
+        "any_time".to_owned(),
+        interval(&finding.any_time, "/any_time", &mut missing),
+    );
+    entry.insert("models".to_owned(), models(&finding.pooled, &mut missing));
+    entry.insert(
+        "heterogeneity".to_owned(),
+        heterogeneity(&finding.pooled.heterogeneity, &mut missing),
+    );
+    entry.insert("not_estimable".to_owned(), Value::Array(missing.list));
+}
+
+/// Why figures are null.
+#[derive(Default)]
+struct Missing {
+    list: Vec<Value>,
+}
+
+impl Missing {
+    fn note(&mut self, at: &str, reason: Reason) {
+        self.list
+            .push(json!({"at": at, "code": reason.code(), "sentence": reason.to_string()}));
+    }
+
+    /// The value when there is one; otherwise `None`, with the reason noted.
+    fn take<T: Clone>(&mut self, value: &Estimable<T>, at: &str) -> Option<T> {
+        match value {
+            Ok(value) => Some(value.clone()),
+            Err(reason) => {
+                self.note(at, *reason);
+                None
+            }
+        }
+    }
+}
+
+fn shown(finding: &Finding, missing: &mut Missing) -> Value {
+    let shown = missing.take(&finding.shown, "/shown");
+    let prediction = shown.and_then(|shown| missing.take(&shown.prediction, "/shown/prediction"));
+    json!({
+        "interval_kind": shown.map(|shown| shown.kind.code()),
+        "estimate": shown.map(|shown| shown.estimate),
+        "low": shown.map(|shown| shown.interval.low),
+        "high": shown.map(|shown| shown.interval.high),
+        "prediction": ends(prediction),
+    })
+}
+
+fn ends(interval: Option<Interval>) -> Value {
+    json!({
+        "low": interval.map(|interval| interval.low),
+        "high": interval.map(|interval| interval.high),
+    })
+}
+
+fn interval(value: &Estimable<Interval>, at: &str, missing: &mut Missing) -> Value {
+    ends(missing.take(value, at))
+}
+
+fn models(pooled: &Pooled, missing: &mut Missing) -> Value {
+    let mut model = |value: &Estimable<Model>, name: &str| {
+        let at = format!("/models/{name}");
+        model_entry(missing.take(value, &at), &at, missing)
+    };
+    json!({
+        "fixed": model(&pooled.fixed, "fixed"),
+        "dl": model(&pooled.dersimonian_laird, "dl"),
+        "pm": model(&pooled.paule_mandel, "pm"),
+        "reml": model(&pooled.reml, "reml"),
+    })
+}
+
+fn model_entry(model: Option<Model>, at: &str, missing: &mut Missing) -> Value {
+    let part = |name: &str| format!("{at}/{name}");
+    // A model that is null as a whole has one reason, noted by the caller.
+    let mut t_interval = |value: Option<&Estimable<TInterval>>, name: &str| {
+        let at = part(name);
+        let t = value.and_then(|value| missing.take(value, &at));
+        let p = t.and_then(|t| missing.take(&t.p, &format!("{at}/p")));
+        json!({
+            "se": t.map(|t| t.se), "low": t.map(|t| t.low), "high": t.map(|t| t.high),
+            "df": t.map(|t| t.df), "p": p,
+        })
+    };
+    let model = model.as_ref();
+    let hartung_knapp = t_interval(model.map(|model| &model.hartung_knapp), "hartung_knapp");
+    let safe = t_interval(
+        model.map(|model| &model.hartung_knapp_safe),
+        "hartung_knapp_safe",
+    );
+    let robust = t_interval(model.map(|model| &model.cluster_robust), "cluster_robust");
+    let prediction = model.and_then(|model| missing.take(&model.prediction, &part("prediction")));
+    json!({
+        "tau2": model.map(|model| model.tau_squared),
+        "estimate": model.map(|model| model.estimate),
+        "se": model.map(|model| model.se),
+        "wald": {
+            "low": model.map(|model| model.wald.low),
+            "high": model.map(|model| model.wald.high),
+            "p": model.map(|model| model.wald.p),
+        },
+        "hartung_knapp": hartung_knapp,
+        "hartung_knapp_safe": safe,
+        "cluster_robust": robust,
+        "prediction": ends(prediction),
+    })
+}
+
+fn heterogeneity(value: &Estimable<Heterogeneity>, missing: &mut Missing) -> Value {
+    let found = missing.take(value, "/heterogeneity");
+    let found = found.as_ref();
+    let mut range = |value: Option<&Estimable<Interval>>, name: &str| {
+        value.and_then(|value| missing.take(value, &format!("/heterogeneity/{name}")))
+    };
+    let tau2 = range(found.map(|found| &found.tau_squared), "tau2_low");
+    let i2 = range(found.map(|found| &found.i_squared_interval), "i2_low");
+    let h2 = range(found.map(|found| &found.h_squared_interval), "h2_low");
+    json!({
+        "q": found.map(|found| found.q),
+        "df": found.map(|found| found.df),
+        "p": found.map(|found| found.p),
+        "i2": found.map(|found| found.i_squared),
+        "h2": found.map(|found| found.h_squared),
+        "tau2_low": tau2.map(|range| range.low),
+        "tau2_high": tau2.map(|range| range.high),
+        "tau2_note": found.and_then(Heterogeneity::tau_squared_note),
+        "i2_low": i2.map(|range| range.low),
+        "i2_high": i2.map(|range| range.high),
+        "h2_low": h2.map(|range| range.low),
+        "h2_high": h2.map(|range| range.high),
+    })
+}
+
+/// The figures over everybody as a JSON array.
+pub(super) fn everybody_of(everybody: &[Everybody], bands: &GapBands) -> Value {
+    everybody
+        .iter()
+        .map(|figure| everybody_entry(figure, bands))
+        .collect()
+}
+
+fn everybody_entry(figure: &Everybody, bands: &GapBands) -> Value {
+    let mut entry = key_fields(&figure.key, bands);
+    entry.insert(
+        "players_at_least".to_owned(),
+        json!(figure.players_at_least),
+    );
+    entry.insert("estimate".to_owned(), json!(figure.estimate));
+    entry.insert("low".to_owned(), json!(figure.interval.low));
+    entry.insert("high".to_owned(), json!(figure.interval.high));
+    Value::Object(entry)
+}

@@ -1,0 +1,106 @@
+//! Errors as documents (RFC 9457; `schema/problem.v1.schema.json`).
+
+use crate::intake::Fault;
+use crate::vocabulary::word_list;
+use serde_json::{Value, json};
+
+word_list! {
+    /// Kinds of errors that the API answers with. The code is the fragment of the problem's type.
+    ProblemKind {
+        /// The document cannot be read as JSON.
+        Malformed = "malformed",
+        /// The document is against the schema or the rules.
+        Invalid = "invalid",
+        /// No such address, study or schema.
+        NotFound = "not-found",
+        /// The address does not take this method.
+        MethodNotAllowed = "method-not-allowed",
+        /// The body is not declared as JSON.
+        NotJson = "not-json",
+        /// The body is larger than accepted.
+        TooLarge = "too-large",
+        /// The body did not arrive in time.
+        TooSlow = "too-slow",
+        /// The connection broke off, or a header is not usable.
+        BadRequest = "bad-request",
+        /// The key was used before for something else.
+        KeyUsedOtherwise = "key-used-otherwise",
+        /// No such receipt.
+        ReceiptUnknown = "receipt-unknown",
+        /// The service failed; nothing was stored.
+        Internal = "internal",
+    }
+}
+
+impl ProblemKind {
+    /// What it is called.
+    #[must_use]
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::Malformed => "The document cannot be read",
+            Self::Invalid => "The document has faults",
+            Self::NotFound => "Nothing is here",
+            Self::MethodNotAllowed => "This address does not take this method",
+            Self::NotJson => "The body must be JSON",
+            Self::TooLarge => "The body is too large",
+            Self::TooSlow => "The body did not arrive in time",
+            Self::BadRequest => "The request cannot be read",
+            Self::KeyUsedOtherwise => "The key was used for something else",
+            Self::ReceiptUnknown => "There is no such receipt",
+            Self::Internal => "The service failed",
+        }
+    }
+
+    /// What to do about it.
+    #[must_use]
+    pub const fn remedy(self) -> &'static str {
+        match self {
+            Self::Malformed => {
+                "Send one JSON document in UTF-8, without repeated keys. Each fault says where it stands."
+            }
+            Self::Invalid => {
+                "Mend every place in the list of faults; each has a JSON Pointer and a sentence that says how."
+            }
+            Self::NotFound => "Check the address; the list of studies is at /api/v1/studies.",
+            Self::MethodNotAllowed => "Use a method from the Allow header.",
+            Self::NotJson => "Send the header Content-Type: application/json.",
+            Self::TooLarge => "A contribution is at most 256 KiB; a full one is about 60.",
+            Self::TooSlow => {
+                "Send it again on a better line; with the same Idempotency-Key it is stored once."
+            }
+            Self::BadRequest => "Send the request again; the detail says what was wrong with it.",
+            Self::KeyUsedOtherwise => "Make a new Idempotency-Key for every new contribution.",
+            Self::ReceiptUnknown => {
+                "Check the receipt, or leave the Authorization header out to send as a new player."
+            }
+            Self::Internal => {
+                "Send it again later with the same Idempotency-Key; nothing was stored."
+            }
+        }
+    }
+}
+
+/// An error as a document.
+#[must_use]
+pub fn problem(
+    kind: ProblemKind,
+    status: u16,
+    detail: &str,
+    request: &str,
+    faults: &[Fault],
+) -> Value {
+    json!({
+        "type": format!("/problems#{}", kind.code()),
+        "title": kind.title(),
+        "status": status,
+        "detail": detail,
+        "instance": format!("urn:uuid:{request}"),
+        "faults": faults.iter().map(fault).collect::<Vec<_>>(),
+    })
+}
+
+/// A fault as it stands in an error and in the answer of `tautpool check`.
+#[must_use]
+pub fn fault(fault: &Fault) -> Value {
+    json!({"pointer": fault.pointer, "code": fault.code.code(), "sentence": fault.sentence})
+}

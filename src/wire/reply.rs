@@ -1,0 +1,126 @@
+//! Small documents: the reply to a contribution, the list of studies, health.
+
+use super::{decimal, study_head};
+use crate::effects::PairEffects;
+use crate::findings::words::unit_words;
+use crate::intake::Flag;
+use crate::protocol::{GapBands, Study};
+use serde_json::{Value, json};
+
+/// What a contributor gets back (`schema/receipt.v1.schema.json`).
+#[derive(Debug)]
+pub struct Receipt<'a> {
+    /// The study.
+    pub study: &'a Study,
+    /// The contribution's identifier.
+    pub contribution: String,
+    /// The secret that goes with it.
+    pub receipt: String,
+    /// Whether this very request had been received before.
+    pub repeated: bool,
+    /// When it counts, in words.
+    pub counts: String,
+    /// Its effects.
+    pub pair: &'a PairEffects,
+    /// What was noticed.
+    pub flags: &'a [Flag],
+}
+
+/// The receipt as a document.
+#[must_use]
+pub fn receipt(reply: &Receipt<'_>) -> Value {
+    let effects: Vec<Value> = reply.pair.effects.iter().map(effect).collect();
+    let left_out: Vec<Value> = reply
+        .pair
+        .left_out
+        .iter()
+        .map(|left| {
+            json!({
+                "outcome": left.outcome.code(),
+                "stroke": left.class.stroke.code(),
+                "direction": left.class.direction.code(),
+                "code": left.reason.code(),
+                "sentence": format!("Left out: {}.", left.reason.sentence()),
+            })
+        })
+        .collect();
+    json!({
+        "document": "receipt",
+        "version": 1,
+        "study": study_head(&reply.study.label),
+        "contribution": reply.contribution,
+        "receipt": reply.receipt,
+        "receipt_note": "Keep this receipt: it is shown to nobody else and cannot be looked up. Send it in the Authorization header of a further contribution, so that both count as one player.",
+        "repeated": reply.repeated,
+        "counts": reply.counts,
+        "gap_lb": reply.pair.gap.pounds(),
+        "gap_kg": reply.pair.gap.kilograms(),
+        "band": GapBands::code(reply.pair.band),
+        "effects": effects,
+        "left_out": left_out,
+        "flags": reply.flags.iter().map(flag).collect::<Vec<_>>(),
+    })
+}
+
+/// One effect with its normal 95 % interval: all that one pair can say.
+#[must_use]
+pub fn effect(effect: &crate::effects::Effect) -> Value {
+    let interval = effect.interval().ok();
+    json!({
+        "outcome": effect.outcome.code(),
+        "stroke": effect.class.stroke.code(),
+        "direction": effect.class.direction.code(),
+        "unit": unit_words(effect.outcome),
+        "estimate": effect.estimate,
+        "variance": effect.variance,
+        "low": interval.map(|interval| interval.low),
+        "high": interval.map(|interval| interval.high),
+        "variance_source": effect.source.code(),
+    })
+}
+
+/// A flag as it stands in a receipt and in the answer of `tautpool check`.
+#[must_use]
+pub fn flag(flag: &Flag) -> Value {
+    json!({"pointer": flag.pointer, "code": flag.code.code(), "sentence": flag.sentence})
+}
+
+/// The list of studies (`schema/studies.v1.schema.json`).
+#[must_use]
+pub fn studies(studies: &[&Study]) -> Value {
+    let entries: Vec<Value> = studies
+        .iter()
+        .map(|study| {
+            let slug = &study.label.slug;
+            let bands = &study.protocol.analysis.bands;
+            json!({
+                "study": study_head(&study.label),
+                "protocol_version": study.protocol.version,
+                "gap_unit": bands.unit().code(),
+                "minimum_gap": bands.edges().first().copied().map(decimal),
+                "consent": {
+                    "text_version": study.protocol.consent.version,
+                    "text": study.protocol.consent.text,
+                },
+                "deep": study.protocol.deep.text,
+                "caution": study.protocol.caution,
+                "page": format!("/studies/{slug}"),
+                "contributions": format!("/api/v1/studies/{slug}/contributions"),
+                "pooled": format!("/api/v1/studies/{slug}/pooled"),
+                "aggregate": format!("/api/v1/studies/{slug}/aggregate"),
+            })
+        })
+        .collect();
+    json!({"document": "studies", "version": 1, "studies": entries})
+}
+
+/// The answer of the health check (`schema/health.v1.schema.json`).
+#[must_use]
+pub fn health(answering: bool) -> Value {
+    json!({
+        "document": "health",
+        "version": 1,
+        "software": env!("CARGO_PKG_VERSION"),
+        "database": if answering { "answers" } else { "does not answer" },
+    })
+}
