@@ -115,7 +115,7 @@ struct Pool {
     /// Which model to show
     #[arg(long, env = "TAUTPOOL_ESTIMATOR", default_value = "reml", value_parser = PossibleValuesParser::new(["fixed", "dl", "pm", "reml"]))]
     estimator: String,
-    /// Which interval to show; left out, hartung_knapp_safe, or cluster_robust when clusters repeat
+    /// Which interval to show; left out, the safeguarded one, or the cluster-robust one when clusters repeat
     #[arg(long, env = "TAUTPOOL_INTERVAL", value_parser = PossibleValuesParser::new(["hartung_knapp", "hartung_knapp_safe", "cluster_robust", "wald"]))]
     interval: Option<String>,
     /// Level of the intervals, from 0.5 to under 1; left out, that of the aggregate, or 0.95

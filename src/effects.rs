@@ -1,16 +1,16 @@
 //! From one contribution to its effects: looser minus tighter, each with its variance.
 //!
-//! Formulas, with session j of an arm having n_j shots, mean m_j and standard deviation s_j, and
-//! N = sum n_j:
+//! Formulas, with session `j` of an arm having `n_j` shots, mean `m_j` and standard deviation
+//! `s_j`, and `N = sum n_j`:
 //!
-//! - mean speed: arm mean sum n_j m_j / N; its variance sum n_j s_j^2 / N^2, the within-session
-//!   part only; the effect's variance is the sum over the two arms (for one session per arm the
-//!   familiar s1^2/n1 + s2^2/n2);
-//! - shares: with x_j of n_j in session j, the arm's share is sum x_j / N and its variance
-//!   sum (n_j/N)^2 p_j q_j / n_j, again the within-session part only (for one session p q/n); the
-//!   effect is the raw difference in percentage points. When any session is empty or full, every
-//!   p_j becomes (x_j + 1)/(n_j + 2) with divisor n_j + 2, in both arms (Agresti & Caffo 2000, The
-//!   American Statistician 54:280; from memory).
+//! - mean speed: arm mean `sum n_j m_j / N`; its variance `sum n_j s_j^2 / N^2`, the
+//!   within-session part only; the effect's variance is the sum over the two arms (for one session
+//!   per arm the familiar `s1^2/n1 + s2^2/n2`);
+//! - shares: with `x_j` of `n_j` in session `j`, the arm's share is `sum x_j / N` and its variance
+//!   `sum (n_j/N)^2 p_j q_j / n_j`, again the within-session part only (for one session `p q/n`);
+//!   the effect is the raw difference in percentage points. When any session is empty or full,
+//!   every `p_j` becomes `(x_j + 1)/(n_j + 2)` with divisor `n_j + 2`, in both arms (Agresti &
+//!   Caffo 2000, The American Statistician 54:280; from memory).
 //!
 //! Shots of a session are treated as independent, because a summary says nothing of their
 //! correlation; the documents that carry these effects say so. Standard deviations that a
@@ -163,6 +163,18 @@ impl PairEffects {
 /// Estimate, variance and where the variance comes from.
 type Computed = Result<(f64, f64, VarianceSource), LeftOutReason>;
 
+/// Both arms, or the graver of their two reasons, whichever arm has it.
+fn both<T>(
+    looser: Result<T, LeftOutReason>,
+    tighter: Result<T, LeftOutReason>,
+) -> Result<(T, T), LeftOutReason> {
+    match (looser, tighter) {
+        (Ok(looser), Ok(tighter)) => Ok((looser, tighter)),
+        (Err(one), Err(other)) => Err(one.min(other)),
+        (Err(reason), Ok(_)) | (Ok(_), Err(reason)) => Err(reason),
+    }
+}
+
 /// Number of timed shots: as given, or else the shots that the mean is said to be over.
 #[must_use]
 pub fn timed_shots(line: &ShotLine, speed: &SpeedSummary) -> i64 {
@@ -224,8 +236,7 @@ fn speed_difference(
     tighter: &[&ShotLine],
     cv: spread::ImputedCv,
 ) -> Computed {
-    let looser = arm_speed(looser, cv.value)?;
-    let tighter = arm_speed(tighter, cv.value)?;
+    let (looser, tighter) = both(arm_speed(looser, cv.value), arm_speed(tighter, cv.value))?;
     let source = if looser.imputed || tighter.imputed {
         cv.source
     } else {
@@ -277,7 +288,7 @@ fn share_difference(
         }
         Ok(counted)
     };
-    let (looser, tighter) = (arm(looser)?, arm(tighter)?);
+    let (looser, tighter) = both(arm(looser), arm(tighter))?;
     let extreme = looser
         .iter()
         .chain(&tighter)

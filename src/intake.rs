@@ -24,7 +24,6 @@ use crate::protocol::Study;
 use node::Document;
 use schema::Schema;
 use serde_json::Value;
-use std::collections::BTreeSet;
 
 /// A contribution that passed, with what is worth a second look.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -41,8 +40,7 @@ pub struct Admitted {
 /// A [`Rejection`] with every fault found.
 pub fn contribution(bytes: &[u8], study: &Study) -> Result<Admitted, Rejection> {
     let (document, mut faults) = checked(bytes, Schema::Contribution)?;
-    let spoiled: BTreeSet<String> = faults.iter().map(|fault| fault.pointer.clone()).collect();
-    let root = Document::new(&document, &spoiled);
+    let root = Document::new(&document, &faults);
     let mut flags = Vec::new();
     rules::contribution(&root, study, &mut faults, &mut flags);
     finish(faults, || read::contribution(&root)).map(|contribution| Admitted {
@@ -58,8 +56,7 @@ pub fn contribution(bytes: &[u8], study: &Study) -> Result<Admitted, Rejection> 
 #[must_use]
 pub fn kept_contribution(bytes: &[u8]) -> Option<Contribution> {
     let document = json::parse(bytes).ok()?;
-    let unspoiled = BTreeSet::new();
-    read::contribution(&Document::new(&document, &unspoiled))
+    read::contribution(&Document::new(&document, &[]))
 }
 
 /// Reads and checks a study as a host wrote it.
@@ -68,8 +65,7 @@ pub fn kept_contribution(bytes: &[u8]) -> Option<Contribution> {
 /// A [`Rejection`] with every fault found.
 pub fn study(bytes: &[u8]) -> Result<Study, Rejection> {
     let (document, mut faults) = checked(bytes, Schema::Study)?;
-    let spoiled: BTreeSet<String> = faults.iter().map(|fault| fault.pointer.clone()).collect();
-    let root = Document::new(&document, &spoiled);
+    let root = Document::new(&document, &faults);
     rules::study(&root, &mut faults);
     finish(faults, || read::study(&root))
 }
@@ -80,8 +76,7 @@ pub fn study(bytes: &[u8]) -> Result<Study, Rejection> {
 /// A [`Rejection`] with every fault found.
 pub fn aggregate(bytes: &[u8]) -> Result<Publication, Rejection> {
     let (document, mut faults) = checked(bytes, Schema::Aggregate)?;
-    let spoiled: BTreeSet<String> = faults.iter().map(|fault| fault.pointer.clone()).collect();
-    let root = Document::new(&document, &spoiled);
+    let root = Document::new(&document, &faults);
     rules::aggregate(&root, &mut faults);
     finish(faults, || read::publication(&root))
 }

@@ -54,7 +54,7 @@ mod tests {
 
     #[test]
     fn every_printed_percentage_of_every_count_is_consistent_and_reads_back() {
-        for n in 1..=100 {
+        for n in 1..=100_i64 {
             for count in 0..=n {
                 for unit in [100, 10, 1] {
                     // Rounded half up to the unit, in hundredths of a percent.

@@ -4,7 +4,7 @@
 //! imputed as a coefficient of variation (CV) times the mean, the CV borrowed on the log scale
 //! from the m contributors who report a standard deviation for that shot class and drawn towards
 //! all classes by ten pseudo-contributors:
-//! ln CV_class = (m mean_class + 10 mean_all)/(m + 10). Before anyone reports one, CV = 0.20 is
+//! `ln CV_class = (m mean_class + 10 mean_all)/(m + 10)`. Before anyone reports one, CV = 0.20 is
 //! assumed and says so. Both arms of a pair that lack a standard deviation share one CV.
 //!
 //! By simulation a borrowed CV is within 4 % of the truth whatever the shape of the speeds, while

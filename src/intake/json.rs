@@ -14,6 +14,8 @@ use std::fmt;
 /// # Errors
 /// A malformed [`Rejection`] that names the byte, the line and column, or the repeated keys.
 pub fn parse(bytes: &[u8]) -> Result<Value, Rejection> {
+    // RFC 8259, section 8.1, lets a reader pass over a byte order mark.
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let text = std::str::from_utf8(bytes).map_err(|error| {
         Rejection::malformed(
             String::new(),
@@ -38,10 +40,25 @@ pub fn parse(bytes: &[u8]) -> Result<Value, Rejection> {
         return Ok(value);
     }
     faults.sort();
+    faults.dedup();
     Err(Rejection {
         kind: RejectionKind::Malformed,
         faults,
     })
+}
+
+/// A text as it may be repeated to its sender: short, on one line.
+pub(super) fn shorten(text: &str) -> String {
+    const LONGEST: usize = 40;
+    let mut short: String = text
+        .chars()
+        .take(LONGEST)
+        .flat_map(char::escape_debug)
+        .collect();
+    if LONGEST < text.chars().count() {
+        short.push('…');
+    }
+    short
 }
 
 /// Appends one reference token to a pointer, escaped as RFC 6901 says.
@@ -153,7 +170,10 @@ impl<'de> Visitor<'de> for Place<'_> {
                     .push(Fault::new(
                         pointer,
                         FaultCode::DuplicateKey,
-                        format!("The key `{key}` stands twice in one object: keep one of them."),
+                        format!(
+                            "The key `{}` stands twice in one object: keep one of them.",
+                            shorten(&key)
+                        ),
                     ));
             }
         }
@@ -180,6 +200,11 @@ mod tests {
         }
         let deep = "[".repeat(100_000);
         assert_eq!(only_code(deep.as_bytes()).1, FaultCode::TooDeep);
+    }
+
+    #[test]
+    fn a_byte_order_mark_is_passed_over() {
+        assert!(parse(b"\xef\xbb\xbf{}").unwrap().is_object());
     }
 
     #[test]

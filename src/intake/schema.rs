@@ -4,7 +4,7 @@
 //! Validators are built without network or file resolvers and with formats asserted.
 
 use super::fault::{Fault, FaultCode};
-use super::json::pointer_to;
+use super::json::{pointer_to, shorten};
 use jsonschema::error::ValidationErrorKind as Kind;
 use jsonschema::{ValidationError, Validator};
 use serde_json::Value;
@@ -78,11 +78,20 @@ impl Schema {
     #[must_use]
     pub fn faults(self, document: &Value) -> Vec<Fault> {
         let compiled = self.compiled();
-        compiled
+        let mut faults: Vec<Fault> = compiled
             .validator
             .iter_errors(document)
             .flat_map(|error| compiled.faults_of(&error))
-            .collect()
+            .collect();
+        // An empty text is also of the wrong form; once is enough.
+        let short: Vec<String> = faults
+            .iter()
+            .filter(|fault| fault.code == FaultCode::TooShort)
+            .map(|fault| fault.pointer.clone())
+            .collect();
+        faults
+            .retain(|fault| fault.code != FaultCode::WrongForm || !short.contains(&fault.pointer));
+        faults
     }
 
     /// The compiled schema, built once for the whole process.
@@ -135,8 +144,10 @@ impl Compiled {
     }
 
     /// What a place is for, as the schema describes it, with a colon before it.
+    /// Nothing for the document as a whole.
     fn purpose(&self, pointer: &str) -> String {
         self.part_for(pointer)
+            .filter(|_| !pointer.is_empty())
             .and_then(|part| part.get("description"))
             .and_then(Value::as_str)
             .map_or_else(String::new, |text| format!(": {text}"))
@@ -171,8 +182,9 @@ impl Compiled {
             Kind::Type { .. } => one(
                 FaultCode::WrongType,
                 format!(
-                    "{shown} is the wrong kind of value; write {}{purpose}.",
-                    self.kind_at(at)
+                    "{shown} is the wrong kind of value; write {}{}{purpose}.",
+                    self.kind_at(at),
+                    self.or_leave_out(at)
                 ),
             ),
             Kind::Enum { options } => one(
@@ -188,7 +200,10 @@ impl Compiled {
             ),
             Kind::ExclusiveMinimum { limit } => one(
                 FaultCode::TooSmall,
-                format!("{shown} is not above {limit}; write a larger value{purpose}."),
+                format!(
+                    "{shown} is not above {limit}; write a larger value{}{purpose}.",
+                    self.or_leave_out(at)
+                ),
             ),
             Kind::Maximum { limit } | Kind::ExclusiveMaximum { limit } => one(
                 FaultCode::TooLarge,
@@ -212,7 +227,7 @@ impl Compiled {
             ),
             Kind::MinItems { limit } => one(
                 FaultCode::TooFew,
-                format!("There are fewer than {limit} entries here; add the rest{purpose}."),
+                format!("At least {limit} entries belong here; add what is missing{purpose}."),
             ),
             Kind::MaxItems { limit } => one(
                 FaultCode::TooMany,
@@ -243,9 +258,12 @@ impl Compiled {
             .iter()
             .map(|field| (strsim::damerau_levenshtein(field, name), field))
             .min();
-        // Two slips of the finger are still the same word; three make another.
+        // One slip of the finger in a short word, two in a longer one, are still the same word.
+        let slips = if name.chars().count() < 6 { 1 } else { 2 };
         let mend = match nearest {
-            Some((distance, field)) if distance <= 2 => format!("did you mean `{field}`?"),
+            Some((distance, field)) if 2 < name.len() && distance <= slips => {
+                format!("did you mean `{field}`?")
+            }
             _ => format!("remove it, or use one of: {}.", known.join(", ")),
         };
         Fault::new(
@@ -253,6 +271,21 @@ impl Compiled {
             FaultCode::UnknownField,
             format!("`{}` is not a field here; {mend}", shorten(name)),
         )
+    }
+
+    /// What else can be done at a place that need not be filled.
+    fn or_leave_out(&self, pointer: &str) -> &'static str {
+        let (parent, name) = pointer.rsplit_once('/').unwrap_or_default();
+        let object = self.part_for(parent).and_then(|part| self.follow(part));
+        let is_field = object.is_some_and(|part| part.get("properties").is_some());
+        let required = object
+            .and_then(|part| part.get("required")?.as_array())
+            .is_some_and(|required| required.iter().any(|field| field == name));
+        if is_field && !required && !pointer.is_empty() {
+            ", or leave it out when it is not known"
+        } else {
+            ""
+        }
     }
 
     /// The kind of value that belongs at a place, in words.
@@ -278,21 +311,9 @@ fn show(value: &Value) -> String {
     match value {
         Value::Array(_) => "A list".to_owned(),
         Value::Object(_) => "An object".to_owned(),
+        Value::String(text) => format!("\"{}\"", shorten(text)),
         other => shorten(&other.to_string()),
     }
-}
-
-fn shorten(text: &str) -> String {
-    const LONGEST: usize = 40;
-    let mut short: String = text
-        .chars()
-        .filter(|character| !character.is_control())
-        .take(LONGEST)
-        .collect();
-    if LONGEST < text.chars().count() {
-        short.push('…');
-    }
-    short
 }
 
 fn list(options: &Value) -> String {

@@ -48,7 +48,7 @@ pub(super) fn speed_within_bounds(
             place,
             FaultCode::SpeedOutOfBounds,
             format!(
-                "{kmh:.1} km/h ({:.1} mph) is outside {} to {} km/h for a mean speed; check the number and its unit.",
+                "{kmh:.2} km/h ({:.2} mph) is outside {} to {} km/h for a mean speed; check the number and its unit.",
                 kmh / 1.609_344,
                 bounds.lowest,
                 bounds.highest
@@ -94,12 +94,14 @@ fn n_deep(line: &Node<'_>, hit: i64, n_in: Option<i64>, found: &mut Findings<'_>
     let Some(deep) = deep(line) else { return };
     let (place, resolved, base) = match deep {
         DeepShare::OfIn(Share::Count(count)) => {
-            let limit = n_in.unwrap_or(hit);
+            let (limit, of) = n_in.map_or((hit, "hit"), |n_in| (n_in, "that landed in"));
             if limit < count {
                 found.fault(
                     &line.field("deep"),
                     FaultCode::DeepMoreThanIn,
-                    format!("{count} deep shots are more than the {limit} that landed in; mend one of the two."),
+                    format!(
+                        "{count} deep shots are more than the {limit} {of}; mend one of the two."
+                    ),
                 );
             }
             return;
@@ -128,7 +130,7 @@ fn n_deep(line: &Node<'_>, hit: i64, n_in: Option<i64>, found: &mut Findings<'_>
         found.fault(
             &place,
             FaultCode::DeepMoreThanIn,
-            format!("This makes {} deep shots, more than landed in; mend it, or see whether `deep_percent_of` should be `in`.", resolved.count),
+            format!("This makes {} deep shots, more than landed in; mend it, or look again at what it is a percentage of.", resolved.count),
         );
     }
 }
@@ -151,12 +153,17 @@ fn timed(line: &Node<'_>, hit: i64, n_in: Option<i64>, found: &mut Findings<'_>)
         _ => hit,
     };
     match place.whole() {
+        _ if limit == 0 && line.field("speed_mean").is_present() => found.fault(
+            &line.field("speed_mean"),
+            FaultCode::TimedMoreThanHit,
+            "A mean over the shots in needs a shot in; leave the speed out, or mend `in` or `speed_over`.",
+        ),
         Some(n) if limit < n => found.fault(
             &place,
             FaultCode::TimedMoreThanHit,
             format!("{n} timed shots are more than the {limit} there were; mend one of the two."),
         ),
-        None if line.field("speed_mean").is_present() && !place.is_present() => found.flag(
+        None if line.field("speed_mean").is_present() && place.is_absent() => found.flag(
             &place,
             FlagCode::TimedCountAssumed,
             format!("`speed_n` is not given, so all {limit} shots are taken as timed."),

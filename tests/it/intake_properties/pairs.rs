@@ -38,9 +38,10 @@ fn percent(part: u32, whole: u32) -> Value {
 ///
 /// Speeds lie within a tenth of 90 km/h, so that any two of them pass for one player's.
 fn any_line(stroke: &'static str, over: &'static str) -> impl Strategy<Value = Value> {
-    let shots = (1..150_u32, any::<f64>(), any::<f64>()).prop_map(|(hit, in_, deep)| {
+    let shots = (1..150_u32, any::<f64>(), any::<f64>()).prop_map(move |(hit, in_, deep)| {
         let part = |of: u32, draw: f64| u32::try_from(draw.to_bits() % u64::from(of + 1)).unwrap();
-        let n_in = part(hit, in_);
+        // A mean speed over the shots in needs at least one.
+        let n_in = part(hit, in_).max(u32::from(over == "in"));
         (hit, n_in, part(n_in, deep))
     });
     let speed = (
