@@ -19,14 +19,18 @@
 //! Absent on purpose: session-to-session variance, which one pair cannot show.
 
 pub mod counts;
+mod shares;
+mod speed;
 pub mod spread;
 
-use crate::contribution::{Contribution, DeepShare, Share, ShotLine, SpeedSummary};
+pub use speed::timed_shots;
+
+use crate::contribution::{Contribution, ShotLine};
 use crate::pooling::quantiles::Normal;
 use crate::pooling::{Estimable, Interval, Level};
 use crate::protocol::{GapBand, Protocol};
 use crate::units::Tension;
-use crate::vocabulary::{Arm, Outcome, SdDivisor, ShotClass, SpeedOver, VarianceSource, word_list};
+use crate::vocabulary::{Arm, Outcome, ShotClass, VarianceSource, word_list};
 use spread::CrowdSpread;
 
 /// One effect of one pair.
@@ -127,9 +131,9 @@ pub fn of_pair(
         let tighter: Vec<&ShotLine> = contribution.lines(Arm::Tighter, class).collect();
         for outcome in Outcome::ALL {
             let computed = match outcome {
-                Outcome::Speed => speed_difference(&looser, &tighter, crowd.cv(class)),
-                Outcome::InShare => share_difference(&looser, &tighter, in_of_hit),
-                Outcome::DeepShare => share_difference(&looser, &tighter, deep_of_in),
+                Outcome::Speed => speed::difference(&looser, &tighter, crowd.cv(class)),
+                Outcome::InShare => shares::difference(&looser, &tighter, shares::in_of_hit),
+                Outcome::DeepShare => shares::difference(&looser, &tighter, shares::deep_of_in),
             };
             let enough = [&looser, &tighter]
                 .iter()
@@ -173,151 +177,6 @@ fn both<T>(
         (Err(one), Err(other)) => Err(one.min(other)),
         (Err(reason), Ok(_)) | (Ok(_), Err(reason)) => Err(reason),
     }
-}
-
-/// Number of timed shots: as given, or else the shots that the mean is said to be over.
-#[must_use]
-pub fn timed_shots(line: &ShotLine, speed: &SpeedSummary) -> i64 {
-    speed.n.unwrap_or_else(|| match speed.over {
-        SpeedOver::In => in_of_hit(line).map_or(line.hit, |(n_in, _)| n_in),
-        SpeedOver::All | SpeedOver::Unknown => line.hit,
-    })
-}
-
-/// Mean and variance of the mean over the sessions of one arm.
-struct ArmSpeed {
-    mean: f64,
-    variance: f64,
-    imputed: bool,
-}
-
-fn arm_speed(lines: &[&ShotLine], cv: f64) -> Result<ArmSpeed, LeftOutReason> {
-    let (mut n_total, mut weighted_mean, mut weighted_square, mut imputed) = (0.0, 0.0, 0.0, false);
-    let mut given = false;
-    for line in lines {
-        let Some(speed) = &line.speed else { continue };
-        given = true;
-        let n = to_f64(timed_shots(line, speed));
-        let mean = speed.mean.kmh();
-        let square = match speed.sd {
-            Some(sd) => sd.kmh().powi(2) * divisor_correction(speed.sd_divisor, n),
-            None => {
-                imputed = true;
-                (cv * mean).powi(2)
-            }
-        };
-        n_total += n;
-        weighted_mean += n * mean;
-        weighted_square += n * square;
-    }
-    if !given {
-        return Err(LeftOutReason::NotGiven);
-    }
-    if n_total < 2.0 {
-        return Err(LeftOutReason::NothingCounted);
-    }
-    Ok(ArmSpeed {
-        mean: weighted_mean / n_total,
-        variance: weighted_square / n_total.powi(2),
-        imputed,
-    })
-}
-
-/// Factor that turns a squared standard deviation into the one with divisor n - 1.
-fn divisor_correction(divisor: SdDivisor, n: f64) -> f64 {
-    match divisor {
-        SdDivisor::N if 1.0 < n => n / (n - 1.0),
-        SdDivisor::N | SdDivisor::NMinusOne | SdDivisor::Unknown => 1.0,
-    }
-}
-
-fn speed_difference(
-    looser: &[&ShotLine],
-    tighter: &[&ShotLine],
-    cv: spread::ImputedCv,
-) -> Computed {
-    let (looser, tighter) = both(arm_speed(looser, cv.value), arm_speed(tighter, cv.value))?;
-    let source = if looser.imputed || tighter.imputed {
-        cv.source
-    } else {
-        VarianceSource::Reported
-    };
-    Ok((
-        looser.mean - tighter.mean,
-        looser.variance + tighter.variance,
-        source,
-    ))
-}
-
-/// Shots in and shots hit of one line.
-fn in_of_hit(line: &ShotLine) -> Option<(i64, i64)> {
-    Some((count(line.landed_in?, line.hit)?, line.hit))
-}
-
-/// Deep shots and shots in of one line.
-fn deep_of_in(line: &ShotLine) -> Option<(i64, i64)> {
-    let (n_in, hit) = in_of_hit(line)?;
-    let n_deep = match line.deep? {
-        DeepShare::OfIn(share) => count(share, n_in)?,
-        DeepShare::PercentOfHit(percent) => counts::from_percent(percent, hit)?.count,
-    };
-    Some((n_deep, n_in))
-}
-
-/// A share as a count out of `n`.
-fn count(share: Share, n: i64) -> Option<i64> {
-    match share {
-        Share::Count(count) => Some(count),
-        Share::Percent(percent) => Some(counts::from_percent(percent, n)?.count),
-    }
-}
-
-fn share_difference(
-    looser: &[&ShotLine],
-    tighter: &[&ShotLine],
-    tally: impl Fn(&ShotLine) -> Option<(i64, i64)>,
-) -> Computed {
-    let arm = |lines: &[&ShotLine]| -> Result<Vec<(i64, i64)>, LeftOutReason> {
-        let tallies: Vec<_> = lines.iter().filter_map(|line| tally(line)).collect();
-        if tallies.is_empty() {
-            return Err(LeftOutReason::NotGiven);
-        }
-        let counted: Vec<_> = tallies.into_iter().filter(|(_, n)| 0 < *n).collect();
-        if counted.is_empty() {
-            return Err(LeftOutReason::NothingCounted);
-        }
-        Ok(counted)
-    };
-    let (looser, tighter) = both(arm(looser), arm(tighter))?;
-    let extreme = looser
-        .iter()
-        .chain(&tighter)
-        .any(|(x, n)| *x == 0 || x == n);
-    let (added, source) = if extreme {
-        (1, VarianceSource::AdjustedCounts)
-    } else {
-        (0, VarianceSource::Counts)
-    };
-    let (looser, looser_variance) = arm_share(&looser, added);
-    let (tighter, tighter_variance) = arm_share(&tighter, added);
-    Ok((
-        100.0 * (looser - tighter),
-        10_000.0 * (looser_variance + tighter_variance),
-        source,
-    ))
-}
-
-/// Share of one arm over its sessions, and its within-session variance with so many shots of each
-/// kind added to every session.
-fn arm_share(tallies: &[(i64, i64)], added: i64) -> (f64, f64) {
-    let n_total = to_f64(tallies.iter().map(|(_, n)| n).sum());
-    let x_total = to_f64(tallies.iter().map(|(x, _)| x).sum());
-    let weighted = tallies.iter().map(|(x, n)| {
-        let adjusted_n = to_f64(n + 2 * added);
-        let share = to_f64(x + added) / adjusted_n;
-        (to_f64(*n) / n_total).powi(2) * share * (1.0 - share) / adjusted_n
-    });
-    (x_total / n_total, weighted.sum())
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts are at most 80,000")]

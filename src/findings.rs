@@ -177,7 +177,7 @@ pub const ANY_TIME_MINIMUM_PLAYERS: usize = 10;
 
 impl Publication {
     /// Every analysis, from the published rows alone, in a fixed order: primary outcomes first,
-    /// then outcomes as listed, shot classes, and bands rising. Primary outcomes are listed for
+    /// then outcomes as listed, shot classes, and bands rising with the one under protocol last. Primary outcomes are listed for
     /// every band, others only where they are not withheld, so that an absent analysis says
     /// nothing about how many took part.
     ///
@@ -227,20 +227,8 @@ impl Publication {
         if count_players(rows) < minimum_players {
             return Ok(Err(Withheld { minimum_players }));
         }
-        let per_player = effects(&one_per_player(rows))?;
-        Ok(Ok(finding(
-            &effects(rows)?,
-            &per_player,
-            self.level,
-            choice,
-        )))
+        Ok(Ok(table(&effects(rows)?, self.level, choice)))
     }
-}
-
-/// Pools one table of effects that is not a study's.
-#[must_use]
-pub fn table(effects: &Effects, level: Level, choice: Choice) -> Finding {
-    finding(effects, effects, level, choice)
 }
 
 impl Row {
@@ -269,19 +257,6 @@ fn count_players(rows: &[&Row]) -> usize {
     groups.len()
 }
 
-/// The most precise effect of each player; the smaller estimate decides between equals. The
-/// choice looks at the precision, so it does not favour a direction.
-fn one_per_player<'a>(rows: &[&'a Row]) -> Vec<&'a Row> {
-    let mut sorted = rows.to_vec();
-    sorted.sort_by(|a, b| {
-        (a.group.cmp(&b.group))
-            .then(a.variance.total_cmp(&b.variance))
-            .then(a.estimate.total_cmp(&b.estimate))
-    });
-    sorted.dedup_by_key(|row| row.group);
-    sorted
-}
-
 fn effects(rows: &[&Row]) -> Result<Effects, NumericError> {
     let column =
         |value: fn(&Row) -> f64| rows.iter().map(|row| value(row)).collect::<Array1<f64>>();
@@ -293,8 +268,9 @@ fn effects(rows: &[&Row]) -> Result<Effects, NumericError> {
     )
 }
 
-/// `per_player` has one effect for each player, for the interval that counts players.
-fn finding(effects: &Effects, per_player: &Effects, level: Level, choice: Choice) -> Finding {
+/// Pools one table of effects, each cluster a player.
+#[must_use]
+pub fn table(effects: &Effects, level: Level, choice: Choice) -> Finding {
     let pooled = pool(effects, level);
     let (model, choice) = chosen(&pooled, choice);
     let marks = model.as_ref().map(|model| {
@@ -303,7 +279,7 @@ fn finding(effects: &Effects, per_player: &Effects, level: Level, choice: Choice
     });
     Finding {
         shown: model.and_then(|model| shown(model, choice.interval, effects.has_repeats())),
-        any_time: any_time(per_player, level),
+        any_time: any_time(&effects.most_precise_per_cluster(), level),
         marks: marks.unwrap_or_default(),
         pooled,
     }
@@ -358,13 +334,14 @@ fn shown(model: &Model, interval: Option<IntervalKind>, has_repeats: bool) -> Es
     })
 }
 
-/// The confidence sequence around the REML estimate with the safeguarded standard error.
+/// The confidence sequence around the REML estimate with the safeguarded standard error, over
+/// one effect for each player.
 fn any_time(per_player: &Effects, level: Level) -> Estimable<Interval> {
     if per_player.k() < ANY_TIME_MINIMUM_PLAYERS {
         return Err(Reason::FewerThanTenClusters);
     }
     let model = pool(per_player, level).reml?;
-    let half_width = any_time_multiplier(per_player.k())? * model.hartung_knapp_safe?.se;
+    let half_width = any_time_multiplier(per_player.k(), level)? * model.hartung_knapp_safe?.se;
     Ok(Interval {
         low: model.estimate - half_width,
         high: model.estimate + half_width,

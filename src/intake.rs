@@ -1,13 +1,14 @@
 //! The door: bytes to a [`Contribution`] or to every fault at once.
 //!
 //! Three steps. [`json`] reads strict JSON (UTF-8, no repeated key, bounded depth). [`schema`]
-//! holds the document against the published JSON Schema. [`rules`] then asks what a schema cannot
+//! holds the document against the published JSON Schema. `rules` then asks what a schema cannot
 //! say, reading only the parts that the schema did not already fault, so that one reply names
 //! everything that has to be mended. Only when nothing is at fault is the document read into
-//! types ([`read`]).
+//! types (`read`).
 //!
 //! Absent on purpose: any knowledge of HTTP, of the store, and of other contributions.
 
+mod decimals;
 pub mod fault;
 pub mod json;
 mod node;
@@ -40,6 +41,7 @@ pub struct Admitted {
 /// A [`Rejection`] with every fault found.
 pub fn contribution(bytes: &[u8], study: &Study) -> Result<Admitted, Rejection> {
     let (document, mut faults) = checked(bytes, Schema::Contribution)?;
+    decimals::check(&document, &mut faults);
     let root = Document::new(&document, &faults);
     let mut flags = Vec::new();
     rules::contribution(&root, study, &mut faults, &mut flags);
@@ -65,6 +67,7 @@ pub fn kept_contribution(bytes: &[u8]) -> Option<Contribution> {
 /// A [`Rejection`] with every fault found.
 pub fn study(bytes: &[u8]) -> Result<Study, Rejection> {
     let (document, mut faults) = checked(bytes, Schema::Study)?;
+    decimals::check(&document, &mut faults);
     let root = Document::new(&document, &faults);
     rules::study(&root, &mut faults);
     finish(faults, || read::study(&root))

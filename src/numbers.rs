@@ -26,16 +26,17 @@ const NO_BREAK_SPACE: char = '\u{A0}';
 /// smallest number that rounds to 10.
 const NO_DECIMALS_FROM: f64 = 9.95;
 
-/// A half width from here on shows two significant digits with one decimal: 0.995 is the
-/// smallest number that rounds to 1.0.
-const ONE_DECIMAL_FROM: f64 = 0.995;
+/// A half width from here on shows one decimal. Between 0.355 and 0.95 that is one significant
+/// digit and not two, after the rounding rule of the Particle Data Group (from memory); above,
+/// the rule would drop decimals that tell a range which ends near zero from one that holds it.
+const ONE_DECIMAL_FROM: f64 = 0.355;
 
 /// The most decimals any estimate is shown with; inputs are kept to hundredths.
-const MOST_DECIMALS: usize = 2;
+pub const MOST_DECIMALS: usize = 2;
 
 /// Decimals at which an estimate should be shown, given half the width of its interval.
 ///
-/// Two significant digits of `half_width`, at least 0 and at most 2 decimals: what lies
+/// One or two significant digits of `half_width`, at least 0 and at most 2 decimals: what lies
 /// beyond is noise. A half width of zero, or one that is not finite, gives 2.
 #[must_use]
 pub fn decimals_for(half_width: f64) -> usize {
@@ -63,6 +64,12 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     } else {
         digits
     }
+}
+
+/// Whether `value` is shown as zero with so many decimals.
+#[must_use]
+pub fn rounds_to_zero(value: f64, decimals: usize) -> bool {
+    value.is_finite() && is_zero(&fixed(value, decimals))
 }
 
 /// `value` with its sign always shown, except that zero has none: "+1.2", "−0.4", "0.0".
@@ -229,14 +236,14 @@ mod tests {
     }
 
     #[test]
-    fn decimals_stop_after_two_significant_digits_of_the_half_width() {
+    fn decimals_stop_where_the_half_width_makes_them_noise() {
         assert_eq!(decimals_for(123.0), 0);
         assert_eq!(decimals_for(12.0), 0);
         assert_eq!(decimals_for(9.96), 0);
         assert_eq!(decimals_for(9.94), 1);
         assert_eq!(decimals_for(1.7), 1);
-        assert_eq!(decimals_for(0.996), 1);
-        assert_eq!(decimals_for(0.99), 2);
+        assert_eq!(decimals_for(0.36), 1);
+        assert_eq!(decimals_for(0.35), 2);
         assert_eq!(decimals_for(0.034), 2);
         assert_eq!(decimals_for(0.0), 2);
         assert_eq!(decimals_for(f64::NAN), 2);
@@ -246,8 +253,8 @@ mod tests {
     #[test]
     fn an_estimate_takes_its_decimals_from_its_interval() {
         assert_eq!(
-            estimate_and_interval(1.234, 0.31, 2.14),
-            "1.23 (0.31 to 2.14)"
+            estimate_and_interval(1.234, 0.91, 1.55),
+            "1.23 (0.91 to 1.55)"
         );
         assert_eq!(
             estimate_and_interval(1.234, -0.41, 2.86),

@@ -128,9 +128,11 @@ impl GapBands {
             .map_or(GapBand::UnderProtocol, GapBand::Numbered)
     }
 
-    /// Every band in rising order of gap, the one under protocol first.
+    /// Every band in rising order of gap, the one under protocol last, since it is no part of the
+    /// answer.
     pub fn all(&self) -> impl Iterator<Item = GapBand> + '_ {
-        std::iter::once(GapBand::UnderProtocol).chain((0..self.edges.len()).map(GapBand::Numbered))
+        let numbered = (0..self.edges.len()).map(GapBand::Numbered);
+        numbered.chain(std::iter::once(GapBand::UnderProtocol))
     }
 
     /// Lower edge and upper edge of a band, in the unit of the bands; `None` where it is open.

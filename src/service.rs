@@ -5,7 +5,7 @@
 
 mod public;
 
-pub use public::{Public, Ready, read_back};
+pub use public::{Public, Ready, number_players, read_back};
 
 use crate::contribution::Contribution;
 use crate::effects::spread::CrowdSpread;
@@ -17,9 +17,13 @@ use crate::receipt::{Receipt, ReceiptKey, sha256};
 use crate::store::{Durability, NewContribution, Recorded, RequestKey, Sender, Store, StoreError};
 use crate::vocabulary::State;
 use std::collections::BTreeMap;
+use std::fs::{File, TryLockError};
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use uuid::Uuid;
+
+/// The file of a data folder that one process at a time holds locked. It stays empty.
+const LOCK_FILE: &str = "in-use.lock";
 
 /// What can go wrong inside the service, apart from what a sender did.
 #[derive(Debug, thiserror::Error)]
@@ -30,6 +34,9 @@ pub enum ServiceError {
     /// A file of the data folder cannot be used.
     #[error("the data folder {0}: {1}")]
     Folder(String, std::io::Error),
+    /// Another process has the data folder.
+    #[error("another tautpool is using the data folder {0}: stop it first")]
+    FolderInUse(String),
     /// A kept document is not what was admitted.
     #[error("the stored {0} is damaged: restore a backup")]
     Damaged(String),
@@ -101,6 +108,9 @@ pub struct Service {
     store: Store,
     receipt_key: ReceiptKey,
     studies: RwLock<BTreeMap<String, Arc<Public>>>,
+    /// Locked while the process lives, because public figures in memory would not see what
+    /// another process writes.
+    _folder_lock: Option<File>,
     /// Held while public figures are made, so that an older set never replaces a newer one.
     publishing: Mutex<()>,
 }
@@ -113,8 +123,16 @@ impl Service {
     pub fn open(folder: &Path, durability: Durability) -> Result<Self, ServiceError> {
         let in_folder = |error| ServiceError::Folder(folder.display().to_string(), error);
         std::fs::create_dir_all(folder).map_err(in_folder)?;
+        let lock = File::create(folder.join(LOCK_FILE)).map_err(in_folder)?;
+        match lock.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => {
+                return Err(ServiceError::FolderInUse(folder.display().to_string()));
+            }
+            Err(TryLockError::Error(error)) => return Err(in_folder(error)),
+        }
         let receipt_key = ReceiptKey::of_folder(folder).map_err(in_folder)?;
-        Self::with(Store::open(folder, durability)?, receipt_key)
+        Self::with(Store::open(folder, durability)?, receipt_key, Some(lock))
     }
 
     /// A service that keeps nothing beyond the process.
@@ -124,15 +142,20 @@ impl Service {
     pub fn in_memory() -> Result<Self, ServiceError> {
         let receipt_key = ReceiptKey::fresh()
             .map_err(|error| ServiceError::Folder("in memory".to_owned(), error))?;
-        Self::with(Store::open_in_memory()?, receipt_key)
+        Self::with(Store::open_in_memory()?, receipt_key, None)
     }
 
-    fn with(store: Store, receipt_key: ReceiptKey) -> Result<Self, ServiceError> {
+    fn with(
+        store: Store,
+        receipt_key: ReceiptKey,
+        folder_lock: Option<File>,
+    ) -> Result<Self, ServiceError> {
         store.bind_receipt_key(&receipt_key.fingerprint())?;
         let service = Self {
             store,
             receipt_key,
             studies: RwLock::default(),
+            _folder_lock: folder_lock,
             publishing: Mutex::default(),
         };
         for stored in service.store.studies()? {
@@ -183,26 +206,27 @@ impl Service {
     /// [`Refused`]; nothing is stored then.
     pub fn submit(&self, incoming: &Incoming<'_>) -> Result<Accepted, Refused> {
         let public = self.study(incoming.study).ok_or(Refused::StudyUnknown)?;
+        let request = request_key(incoming);
+        if let Some(request) = &request
+            && let Some(earlier) = self.earlier(incoming.study, request)?
+        {
+            return self.answer_again(incoming, public, earlier);
+        }
         let Admitted {
             contribution,
             mut flags,
         } = intake::contribution(incoming.document, &public.study)?;
         flags.extend(plan_flag(&contribution));
         let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
-        let recorded = self.record(incoming, &public.study, &contribution, &pair)?;
-        let (contribution, player, repeated, closed_batch) = match recorded {
+        let recorded = self.record(incoming, request, &public.study, &contribution, &pair)?;
+        let (contribution, player, closed_batch) = match recorded {
             Recorded::Stored {
                 contribution,
                 player,
                 closed_batch,
-            } => (contribution, player, false, closed_batch),
-            Recorded::Repeated {
-                contribution,
-                player,
-            } => (contribution, player, true, None),
-            Recorded::KeyUsedOtherwise => return Err(Refused::KeyUsedOtherwise),
-            Recorded::ReceiptUnknown => return Err(Refused::ReceiptUnknown),
-            Recorded::StudyUnknown => return Err(Refused::StudyUnknown),
+            } => (contribution, player, closed_batch),
+            // Another thread stored the same request in between.
+            other => return self.answer_again(incoming, public, other),
         };
         if closed_batch.is_some()
             && let Err(error) = self.publish(Arc::clone(&public.study))
@@ -215,9 +239,51 @@ impl Service {
             public,
             contribution,
             receipt: self.receipt_key.receipt(player),
-            repeated,
+            repeated: false,
             closed_batch,
             pair,
+            flags,
+        })
+    }
+
+    fn earlier(&self, study: &str, request: &RequestKey) -> Result<Option<Recorded>, ServiceError> {
+        Ok(self.store.earlier(study, request)?)
+    }
+
+    /// The answer to a request that was stored before, or cannot be stored. The document was
+    /// admitted then, whatever the rules say now.
+    fn answer_again(
+        &self,
+        incoming: &Incoming<'_>,
+        public: Arc<Public>,
+        recorded: Recorded,
+    ) -> Result<Accepted, Refused> {
+        let (contribution, player) = match recorded {
+            Recorded::Repeated {
+                contribution,
+                player,
+            }
+            | Recorded::Stored {
+                contribution,
+                player,
+                ..
+            } => (contribution, player),
+            Recorded::KeyUsedOtherwise => return Err(Refused::KeyUsedOtherwise),
+            Recorded::ReceiptUnknown => return Err(Refused::ReceiptUnknown),
+            Recorded::StudyUnknown => return Err(Refused::StudyUnknown),
+        };
+        let kept = intake::kept_contribution(incoming.document)
+            .ok_or_else(|| ServiceError::Damaged(format!("contribution {contribution}")))?;
+        let admitted = intake::contribution(incoming.document, &public.study);
+        let mut flags = admitted.map(|admitted| admitted.flags).unwrap_or_default();
+        flags.extend(plan_flag(&kept));
+        Ok(Accepted {
+            pair: pair_effects(&kept, &public.study, &public.crowd)?,
+            public,
+            contribution,
+            receipt: self.receipt_key.receipt(player),
+            repeated: true,
+            closed_batch: None,
             flags,
         })
     }
@@ -225,6 +291,7 @@ impl Service {
     fn record(
         &self,
         incoming: &Incoming<'_>,
+        request: Option<RequestKey>,
         study: &Study,
         contribution: &Contribution,
         pair: &PairEffects,
@@ -235,13 +302,6 @@ impl Service {
                 receipt_hash: Receipt::parse(text).ok_or(Refused::ReceiptUnknown)?.hash(),
             },
         };
-        let request = incoming.request_key.map(|key| RequestKey {
-            key_hash: sha256(&[key.as_bytes()]),
-            request_hash: sha256(&[
-                incoming.document,
-                incoming.receipt.unwrap_or_default().as_bytes(),
-            ]),
-        });
         let recorded = self.store.submit(&NewContribution {
             study: &study.label.slug,
             uuid: Uuid::now_v7(),
@@ -284,6 +344,17 @@ impl Service {
             .insert(slug, Arc::new(public));
         Ok(())
     }
+}
+
+/// What makes two requests the same: the key, and what was sent under it.
+fn request_key(incoming: &Incoming<'_>) -> Option<RequestKey> {
+    incoming.request_key.map(|key| RequestKey {
+        key_hash: sha256(&[key.as_bytes()]),
+        request_hash: sha256(&[
+            incoming.document,
+            incoming.receipt.unwrap_or_default().as_bytes(),
+        ]),
+    })
 }
 
 /// The effects of a contribution that passed intake.

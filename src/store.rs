@@ -24,6 +24,9 @@ pub enum StoreError {
     /// SQLite said no.
     #[error("the database: {0}")]
     Sqlite(#[from] rusqlite::Error),
+    /// The database file could not be made.
+    #[error("the database file: {0}")]
+    File(#[from] std::io::Error),
     /// The linked SQLite has a known fault.
     #[error(
         "SQLite {0} is not used here: it may lose a write-ahead log (needs 3.51.3 or later, not 3.52.0)"
@@ -78,11 +81,9 @@ impl Store {
     /// # Errors
     /// When the file cannot be opened or migrated, or SQLite is of a faulty version.
     pub fn open(folder: &Path, durability: Durability) -> Result<Self, StoreError> {
-        Self::prepare(
-            Connection::open(folder.join(Self::FILE))?,
-            durability,
-            "wal",
-        )
+        let file = folder.join(Self::FILE);
+        private_file(&file)?;
+        Self::prepare(Connection::open(file)?, durability, "wal")
     }
 
     /// A database in memory, gone with the process.
@@ -148,6 +149,16 @@ impl Store {
             Err(StoreError::OtherReceiptKey)
         }
     }
+}
+
+/// Makes a file that only its owner reads, unless it is there. SQLite gives its log the same
+/// permissions as the database.
+fn private_file(path: &Path) -> std::io::Result<()> {
+    let mut options = std::fs::OpenOptions::new();
+    options.append(true).create(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path).map(drop)
 }
 
 /// Versions before 3.51.3, and 3.52.0, can reset a write-ahead log that another connection still

@@ -16,9 +16,9 @@ use crate::vocabulary::word_list;
 pub struct Hundredths(i64);
 
 impl Hundredths {
-    /// Largest magnitude accepted, far above any bound of the schemas, so that every product
+    /// Largest magnitude that can be held, far above any bound of the schemas, so that every product
     /// below stays inside 64 bits.
-    const LIMIT: f64 = 1e6;
+    pub const LARGEST: f64 = 1e6;
 
     /// Reads a decimal number with at most two decimals; `None` when it has more, is not finite
     /// or is beyond one million.
@@ -32,7 +32,7 @@ impl Hundredths {
         reason = "exact equality is the test itself, and the magnitude is checked before the cast"
     )]
     pub fn from_decimal(value: f64) -> Option<Self> {
-        if !value.is_finite() || Self::LIMIT < value.abs() {
+        if !value.is_finite() || Self::LARGEST < value.abs() {
             return None;
         }
         let nearest = (value * 100.0).round() as i64;
@@ -55,7 +55,7 @@ impl Hundredths {
     #[must_use]
     #[expect(
         clippy::cast_precision_loss,
-        reason = "bounded by LIMIT, far below 2^53"
+        reason = "bounded by LARGEST, far below 2^53"
     )]
     pub fn to_f64(self) -> f64 {
         self.0 as f64 / 100.0

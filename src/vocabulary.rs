@@ -152,6 +152,9 @@ word_list! {
         Counts = "counts",
         /// From counts with the adjustment of Agresti & Caffo (2000), because a cell was empty or full.
         AdjustedCounts = "adjusted_counts",
+        /// From counts, at least one of which is the nearest to a percentage that no whole count
+        /// makes.
+        NearestCounts = "nearest_counts",
     }
 }
 

@@ -5,7 +5,7 @@ use super::{Export, Failure};
 use crate::effects::spread::CrowdSpread;
 use crate::intake;
 use crate::protocol::Study;
-use crate::service::{ServiceError, pair_effects, read_back};
+use crate::service::{ServiceError, number_players, pair_effects, read_back};
 use crate::store::{Durability, Store, StoredContribution};
 use crate::wire::reply;
 use serde_json::{Value, json};
@@ -48,7 +48,8 @@ pub(super) fn run(options: &Export) -> Result<ExitCode, Failure> {
 
 fn one_study(study: &Study, stored: &[StoredContribution]) -> Result<Value, ServiceError> {
     let contributions = read_back(stored)?;
-    let crowd = CrowdSpread::of(&contributions);
+    let numbered = number_players(stored).into_iter().zip(&contributions);
+    let crowd = CrowdSpread::of(numbered, study.protocol.analysis.minimum_players);
     let mut entries = Vec::with_capacity(stored.len());
     for (stored, contribution) in stored.iter().zip(&contributions) {
         let pair = pair_effects(contribution, study, &crowd)?;

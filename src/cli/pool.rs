@@ -1,7 +1,7 @@
 //! `tautpool pool`: the engine on a file.
 
 use super::{Failure, Pool, read};
-use crate::findings::words::{band_label, class_label, outcome_label, unit_words};
+use crate::findings::words::{band_label, class_label, counts, outcome_label, unit_words};
 use crate::findings::{self, Choice, Estimator, Finding, IntervalKind};
 use crate::intake::{self, Rejection};
 use crate::numbers;
@@ -27,7 +27,8 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
             .as_deref()
             .and_then(IntervalKind::from_code),
     };
-    let is_json = bytes.trim_ascii_start().starts_with(b"{");
+    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
+    let is_json = text.trim_ascii_start().starts_with(b"{");
     let answer = if is_json {
         aggregate(&bytes, level, choice)?
     } else {
@@ -54,7 +55,13 @@ fn table(bytes: &[u8], level: Option<Level>, choice: Choice) -> Result<Answer, R
     let finding = findings::table(&intake::table::effects(bytes)?, level, choice);
     Ok(Answer {
         document: pooled::of_table(level, &finding),
-        analyses: vec![("Table of effects".to_owned(), Ok(finding))],
+        analyses: vec![(
+            format!(
+                "{} effects in {} clusters",
+                finding.pooled.k, finding.pooled.n_clusters
+            ),
+            Ok(finding),
+        )],
     })
 }
 
@@ -73,11 +80,15 @@ fn aggregate(
     let analyses = analyses.into_iter().map(|analysis| {
         let key = &analysis.key;
         let title = format!(
-            "{}, {}, gap {} ({})",
+            "{}, {}, gap {} ({}){}",
             outcome_label(key.outcome),
             class_label(key.class),
             band_label(key.band, &publication.rules.bands),
-            unit_words(key.outcome)
+            unit_words(key.outcome),
+            analysis.result.as_ref().map_or_else(
+                |_| String::new(),
+                |finding| format!(": {}", counts(finding))
+            )
         );
         let withheld = |withheld: findings::Withheld| {
             format!("fewer than {} players", withheld.minimum_players)
@@ -102,7 +113,6 @@ fn describe(
         Err(withheld) => return writeln!(out, "  withheld: {withheld}\n"),
     };
     let percent = numbers::percent(finding.pooled.level.value(), 0);
-    writeln!(out, "  {}", findings::words::counts(finding))?;
     match &finding.shown {
         Ok(shown) => {
             writeln!(out, "  estimate      {}", digits(shown.estimate))?;

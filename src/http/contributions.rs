@@ -46,6 +46,7 @@ async fn accept(
         return Err(Refused::StudyUnknown.into());
     }
     declared_as_json(request)?;
+    declared_small_enough(request)?;
     let key = request_key(request)?;
     let receipt = presented_receipt(request)?;
     let body = timeout(BODY_WITHIN, collect(payload)).await.map_err(|_| {
@@ -94,12 +95,29 @@ fn counts(accepted: &Accepted) -> String {
     }
 }
 
+/// The text of a header; `None` when it is absent.
+fn only<'a>(request: &'a HttpRequest, name: &str) -> Result<Option<&'a str>, Problem> {
+    let mut values = request.headers().get_all(name);
+    let first = values.next();
+    if values.next().is_some() {
+        return Err(Problem::new(
+            ProblemKind::BadRequest,
+            format!("The header {name} stands there twice; send it once."),
+        ));
+    }
+    // A value that is not visible ASCII is no value that any header here can have.
+    Ok(first.map(|value| value.to_str().unwrap_or_default()))
+}
+
 fn declared_as_json(request: &HttpRequest) -> Result<(), Problem> {
-    let declared = request
-        .headers()
-        .get(header::CONTENT_TYPE)
-        .and_then(|value| value.to_str().ok())
-        .unwrap_or_default();
+    let coding = only(request, "content-encoding")?.unwrap_or("identity");
+    if !coding.eq_ignore_ascii_case("identity") {
+        return Err(Problem::new(
+            ProblemKind::NotJson,
+            "The body must be sent as it is, without Content-Encoding.",
+        ));
+    }
+    let declared = only(request, "content-type")?.unwrap_or_default();
     let essence = declared.split(';').next().unwrap_or_default().trim();
     if essence.eq_ignore_ascii_case("application/json") {
         return Ok(());
@@ -110,12 +128,28 @@ fn declared_as_json(request: &HttpRequest) -> Result<(), Problem> {
     ))
 }
 
+/// Refuses a body by its declared length, before any of it is read.
+fn declared_small_enough(request: &HttpRequest) -> Result<(), Problem> {
+    let length = only(request, "content-length")?.and_then(|text| text.parse::<u64>().ok());
+    let limit = u64::try_from(limits::BODY_BYTES).unwrap_or(u64::MAX);
+    match length {
+        Some(length) if limit < length => Err(too_large()),
+        _ => Ok(()),
+    }
+}
+
+fn too_large() -> Problem {
+    Problem::new(
+        ProblemKind::TooLarge,
+        format!("The body is larger than {} bytes.", limits::BODY_BYTES),
+    )
+}
+
 /// The Idempotency-Key: a quoted string as the IETF draft has it, or the bare text.
 fn request_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
-    let Some(value) = request.headers().get("idempotency-key") else {
+    let Some(text) = only(request, "idempotency-key")?.map(str::trim) else {
         return Ok(None);
     };
-    let text = value.to_str().unwrap_or_default().trim();
     let bare = text
         .strip_prefix('"')
         .and_then(|rest| rest.strip_suffix('"'))
@@ -136,11 +170,10 @@ fn request_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
 
 /// The receipt of `Authorization: Receipt <receipt>`.
 fn presented_receipt(request: &HttpRequest) -> Result<Option<String>, Problem> {
-    let Some(value) = request.headers().get(header::AUTHORIZATION) else {
+    let Some(text) = only(request, "authorization")? else {
         return Ok(None);
     };
-    let receipt = value.to_str().ok().and_then(|text| {
-        let (scheme, receipt) = text.split_once(' ')?;
+    let receipt = text.split_once(' ').and_then(|(scheme, receipt)| {
         scheme
             .eq_ignore_ascii_case("receipt")
             .then(|| receipt.trim().to_owned())
@@ -159,10 +192,7 @@ async fn collect(mut payload: web::Payload) -> Result<BytesMut, Problem> {
         let chunk =
             chunk.map_err(|_| Problem::new(ProblemKind::BadRequest, "The body broke off."))?;
         if limits::BODY_BYTES < body.len() + chunk.len() {
-            return Err(Problem::new(
-                ProblemKind::TooLarge,
-                format!("The body is larger than {} bytes.", limits::BODY_BYTES),
-            ));
+            return Err(too_large());
         }
         body.extend_from_slice(&chunk);
     }

@@ -39,6 +39,9 @@ impl Problem {
         let mut builder = HttpResponse::build(status);
         builder.content_type("application/problem+json");
         builder.insert_header((header::CACHE_CONTROL, "no-store"));
+        if self.kind == ProblemKind::ReceiptUnknown {
+            builder.insert_header((header::WWW_AUTHENTICATE, "Receipt"));
+        }
         if self.kind == ProblemKind::TooLarge || self.kind == ProblemKind::TooSlow {
             // The rest of the body is not read, so the connection cannot carry another request.
             builder.force_close();

@@ -69,6 +69,8 @@ word_list! {
         TimedMoreThanHit = "timed_more_than_hit",
         /// A speed outside all bounds for its stroke.
         SpeedOutOfBounds = "speed_out_of_bounds",
+        /// A standard deviation that no series of shots has.
+        SpreadOutOfBounds = "spread_out_of_bounds",
         /// Mean speeds of one class differ too much to be of one unit.
         SpeedsFarApart = "speeds_far_apart",
         /// Mean speeds are taken over different shots.

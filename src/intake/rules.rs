@@ -1,8 +1,8 @@
 //! What a schema cannot say: rules between fields, and bounds that depend on the unit or stroke.
 //!
 //! Each rule reads what it needs and says nothing when part of that is absent or already at
-//! fault. [`session`] and [`line`] have the rules of one session and of one shot line, [`across`]
-//! those over all sessions, [`host`] those of what a host writes or an analyst sends back.
+//! fault. `session` and `line` have the rules of one session and of one shot line, `across`
+//! those over all sessions, `host` those of what a host writes or an analyst sends back.
 
 mod across;
 mod host;

@@ -8,6 +8,7 @@ use super::json::{pointer_to, shorten};
 use jsonschema::error::ValidationErrorKind as Kind;
 use jsonschema::{ValidationError, Validator};
 use serde_json::Value;
+use std::collections::BTreeSet;
 use std::sync::OnceLock;
 
 /// A kind of document with a published schema.
@@ -84,7 +85,7 @@ impl Schema {
             .flat_map(|error| compiled.faults_of(&error))
             .collect();
         // An empty text is also of the wrong form; once is enough.
-        let short: Vec<String> = faults
+        let short: BTreeSet<String> = faults
             .iter()
             .filter(|fault| fault.code == FaultCode::TooShort)
             .map(|fault| fault.pointer.clone())
@@ -209,10 +210,6 @@ impl Compiled {
                 FaultCode::TooLarge,
                 format!("{shown} is above {limit}, the largest accepted value{purpose}."),
             ),
-            Kind::MultipleOf { .. } => one(
-                FaultCode::TooManyDecimals,
-                format!("{shown} has more than two decimals; round it{purpose}."),
-            ),
             Kind::MinLength { limit } => one(
                 FaultCode::TooShort,
                 format!("The text is shorter than {limit} character(s){purpose}."),
@@ -293,7 +290,8 @@ impl Compiled {
         let kind = self
             .part_for(pointer)
             .and_then(|part| self.follow(part))
-            .and_then(|part| part.get("type")?.as_str());
+            .and_then(|part| part.get("type"))
+            .and_then(|kind| kind.as_str().or_else(|| kind.get(0)?.as_str()));
         match kind {
             Some("integer") => "a whole number without quotes",
             Some("number") => "a number without quotes",
@@ -330,21 +328,6 @@ mod tests {
         for (place, schema) in Schema::ALL.iter().enumerate() {
             assert_eq!(*schema as usize, place);
             assert!(!schema.compiled().text.is_null());
-        }
-    }
-
-    #[test]
-    fn two_decimals_pass_the_schema_and_three_do_not() {
-        let part = serde_json::json!({"type": "number", "multipleOf": 0.01});
-        let validator = jsonschema::draft202012::new(&part).unwrap();
-        for count in 0..100_000_u32 {
-            let text = format!("{}.{:02}", count / 100, count % 100);
-            let value: Value = serde_json::from_str(&text).unwrap();
-            assert!(validator.is_valid(&value), "{text}");
-        }
-        for bad in ["52.001", "0.005", "99.999"] {
-            let value: Value = serde_json::from_str(bad).unwrap();
-            assert!(!validator.is_valid(&value), "{bad}");
         }
     }
 }

@@ -1,14 +1,20 @@
-//! The public page of a study.
+//! The public page of a study: question, answer, one picture for each primary outcome, and then
+//! detail for who wants it.
+
+mod figures;
 
 use crate::disclosure::Everybody;
 use crate::findings::words::{
-    axis_ends, band_label, class_label, counts, outcome_label, sentence, unit_words,
+    answer, axis_ends, band_label, class_label, counts, may_go_either_way, outcome_label,
+    outcome_meaning, sentence, unit_words,
 };
 use crate::findings::{Analysis, Finding, Publication};
 use crate::numbers;
 use crate::plots::forest::{Block, Forest, Layout, Row, Summary, forest};
-use crate::protocol::{GapBand, GapBands, PrimaryOutcome, Study};
+use crate::protocol::{GapBand, GapBands, PrimaryOutcome, Study, StudyLabel};
+use crate::vocabulary::Outcome;
 use askama::Template;
+use figures::Table;
 
 #[derive(Template)]
 #[template(path = "study.html", config = "src/pages/askama.toml")]
@@ -16,52 +22,41 @@ struct Page<'a> {
     invented: bool,
     study: &'a Study,
     players: String,
-    batch: Option<String>,
+    batch: Option<Batch<'a>>,
+    either_way: bool,
     questions: Vec<Question>,
-    other: Vec<Line>,
-    everybody: Vec<EverybodyLine>,
-    rows: usize,
+    other: Table,
+    cautions: Vec<&'a str>,
+    consent: Vec<&'a str>,
+    rows: String,
 }
 
-/// One primary outcome: its sentences, picture and table.
+/// The batch that the figures belong to.
+struct Batch<'a> {
+    number: i64,
+    date: &'a str,
+}
+
+/// One primary outcome: its answer, picture and figures.
 struct Question {
     label: String,
-    unit: &'static str,
+    meaning: &'static str,
+    is_depth: bool,
     id: String,
-    sentences: Vec<String>,
+    answer: String,
     wide: String,
     narrow: String,
-    lines: Vec<Line>,
+    sentences: Vec<String>,
+    unit: &'static str,
+    figures: Table,
+    disagreement: Table,
 }
 
-/// One analysis as a line of a table.
-struct Line {
-    label: String,
-    band: String,
-    withheld: Option<String>,
-    cells: Vec<String>,
-}
+/// Why a block of smaller gaps stands apart.
+const UNDER_PROTOCOL: &str = "Smaller gap than the protocol asks, not part of the answer";
 
-struct EverybodyLine {
-    label: String,
-    band: String,
-    players: String,
-    numbers: String,
-}
-
-/// Column heads of the table of pooled figures.
-const COLUMNS: &[&str] = &[
-    "Pairs",
-    "Players",
-    "Estimate",
-    "95 % range",
-    "Standard error",
-    "New player",
-    "Q (df), p",
-    "I²",
-    "H²",
-    "τ (range)",
-];
+/// What every picture says when its data are made up, since a picture may be copied alone.
+const INVENTED: &str = "Invented data: nobody hit these balls.";
 
 /// The page of a study with all that is published of it.
 ///
@@ -74,39 +69,34 @@ pub fn study(
     everybody: &[Everybody],
 ) -> Result<String, askama::Error> {
     let bands = &publication.rules.bands;
-    let declared = |analysis: &&Analysis| {
-        publication
-            .rules
-            .primary
-            .iter()
-            .any(|primary| is_of(analysis, primary))
-    };
-    let questions = publication.rules.primary.iter().map(|primary| {
-        let own: Vec<&Analysis> = analyses
+    let primary = &publication.rules.primary;
+    let of = |primary: &PrimaryOutcome| -> Vec<&Analysis> {
+        analyses
             .iter()
             .filter(|analysis| is_of(analysis, primary))
-            .collect();
-        question(primary, &own, bands)
-    });
+            .collect()
+    };
+    let other: Vec<&Analysis> = analyses
+        .iter()
+        .filter(|analysis| !primary.iter().any(|primary| is_of(analysis, primary)))
+        .collect();
     Page {
         invented: study.label.invented,
         study,
         players: players_words(publication),
-        batch: publication
-            .batch
-            .as_ref()
-            .map(|batch| format!("Batch {} of {}", batch.number, batch.date)),
-        questions: questions.collect(),
-        other: analyses
+        batch: publication.batch.as_ref().map(|batch| Batch {
+            number: batch.number,
+            date: &batch.date,
+        }),
+        either_way: may_go_either_way(analyses),
+        questions: primary
             .iter()
-            .filter(|analysis| !declared(analysis))
-            .map(|analysis| line(analysis, bands))
+            .map(|primary| question(&study.label, primary, &of(primary), everybody, bands))
             .collect(),
-        everybody: everybody
-            .iter()
-            .map(|figure| everybody_line(figure, bands))
-            .collect(),
-        rows: publication.rows.len(),
+        other: figures::mixed(&other, everybody, bands),
+        cautions: paragraphs(&study.protocol.caution),
+        consent: paragraphs(&study.protocol.consent.text),
+        rows: numbers::counted(to_u64(publication.rows.len()), "row", "rows"),
     }
     .render()
 }
@@ -126,7 +116,21 @@ fn players_words(publication: &Publication) -> String {
     numbers::counted(to_u64(players), "player", "players")
 }
 
-fn question(primary: &PrimaryOutcome, analyses: &[&Analysis], bands: &GapBands) -> Question {
+/// The parts of a host's text between empty lines.
+fn paragraphs(text: &str) -> Vec<&str> {
+    text.split("\n\n")
+        .map(str::trim)
+        .filter(|part| !part.is_empty())
+        .collect()
+}
+
+fn question(
+    study: &StudyLabel,
+    primary: &PrimaryOutcome,
+    analyses: &[&Analysis],
+    everybody: &[Everybody],
+    bands: &GapBands,
+) -> Question {
     let label = format!(
         "{}, {}",
         outcome_label(primary.outcome),
@@ -139,15 +143,13 @@ fn question(primary: &PrimaryOutcome, analyses: &[&Analysis], bands: &GapBands) 
         primary.class.direction.code()
     );
     let (left_words, right_words) = axis_ends(primary.outcome);
-    let sentences: Vec<String> = analyses
-        .iter()
-        .filter(|analysis| analysis.key.band != GapBand::UnderProtocol && analysis.result.is_ok())
-        .map(|analysis| sentence(analysis, bands))
-        .collect();
     let plot = Forest {
         id: id.replace('_', "-"),
-        title: format!("{label}: looser minus tighter by tension gap"),
-        description: sentences.join(" "),
+        title: format!("{label}: looser minus tighter, by tension gap"),
+        notice: study.invented.then(|| INVENTED.to_owned()),
+        description: format!(
+            "Forest plot. Left of zero: {left_words}; right of zero: {right_words}."
+        ),
         unit: unit_words(primary.outcome).to_owned(),
         left_words: left_words.to_owned(),
         right_words: right_words.to_owned(),
@@ -158,29 +160,27 @@ fn question(primary: &PrimaryOutcome, analyses: &[&Analysis], bands: &GapBands) 
             .collect(),
     };
     Question {
-        unit: unit_words(primary.outcome),
+        label,
+        meaning: outcome_meaning(primary.outcome),
+        is_depth: primary.outcome == Outcome::DeepShare,
+        answer: answer(primary.outcome, analyses, bands),
         wide: forest(&plot, Layout::Wide),
         narrow: forest(&plot, Layout::Narrow),
-        lines: analyses
+        sentences: analyses
             .iter()
-            .map(|analysis| line(analysis, bands))
+            .filter(|analysis| analysis.key.band != GapBand::UnderProtocol)
+            .map(|analysis| sentence(analysis, bands))
             .collect(),
-        label,
+        unit: unit_words(primary.outcome),
+        figures: figures::main(analyses, everybody, bands),
+        disagreement: figures::disagreement(analyses, bands),
         id: plot.id,
-        sentences,
-    }
-}
-
-fn block_label(band: GapBand, bands: &GapBands) -> String {
-    let label = band_label(band, bands);
-    match band {
-        GapBand::UnderProtocol => format!("{label}, under protocol"),
-        GapBand::Numbered(_) => label,
     }
 }
 
 fn block(analysis: &Analysis, bands: &GapBands) -> Block {
-    let label = block_label(analysis.key.band, bands);
+    let label = band_label(analysis.key.band, bands);
+    let apart = (analysis.key.band == GapBand::UnderProtocol).then(|| UNDER_PROTOCOL.to_owned());
     match &analysis.result {
         Err(withheld) => Block {
             label,
@@ -188,6 +188,7 @@ fn block(analysis: &Analysis, bands: &GapBands) -> Block {
             rows: Vec::new(),
             summary: None,
             withheld: Some(withheld_words(withheld.minimum_players)),
+            apart,
         },
         Ok(finding) => Block {
             label,
@@ -202,6 +203,7 @@ fn block(analysis: &Analysis, bands: &GapBands) -> Block {
                 .collect(),
             summary: summary(finding),
             withheld: None,
+            apart,
         },
     }
 }
@@ -214,91 +216,24 @@ fn summary(finding: &Finding) -> Option<Summary> {
     let shown = finding.shown.ok()?;
     let (low, high) = (shown.interval.low, shown.interval.high);
     let prediction = shown.prediction.ok().map(|range| (range.low, range.high));
-    let decimals = numbers::decimals_for((high - low) / 2.0);
     Some(Summary {
         estimate: shown.estimate,
         low,
         high,
         prediction,
         numbers: numbers::estimate_and_interval(shown.estimate, low, high),
-        prediction_numbers: prediction.map(|(low, high)| numbers::interval(low, high, decimals)),
+        prediction_numbers: prediction.map(range_words),
     })
 }
 
-fn line(analysis: &Analysis, bands: &GapBands) -> Line {
-    let key = &analysis.key;
-    Line {
-        label: format!("{}, {}", outcome_label(key.outcome), class_label(key.class)),
-        band: block_label(key.band, bands),
-        withheld: analysis
-            .result
-            .as_ref()
-            .err()
-            .map(|withheld| withheld_words(withheld.minimum_players)),
-        cells: analysis.result.as_ref().map(cells).unwrap_or_default(),
-    }
-}
-
-/// The figures of one analysis, in the order of [`COLUMNS`].
-fn cells(finding: &Finding) -> Vec<String> {
-    let missing = || numbers::NOT_ESTIMABLE.to_owned();
-    let shown = finding.shown.ok();
-    let decimals = shown.map_or(2, |shown| {
-        numbers::decimals_for((shown.interval.high - shown.interval.low) / 2.0)
-    });
-    let heterogeneity = finding.pooled.heterogeneity.as_ref().ok();
-    let model = finding.pooled.reml.as_ref().ok();
-    let tau_range = heterogeneity.map(|found| match found.tau_squared {
-        Ok(range) => numbers::interval(range.low.sqrt(), range.high.sqrt(), decimals),
-        Err(_) => "more alike than chance".to_owned(),
-    });
-    vec![
-        numbers::count(to_u64(finding.pooled.k)),
-        numbers::count(to_u64(finding.pooled.n_clusters)),
-        shown.map_or_else(missing, |shown| numbers::signed(shown.estimate, decimals)),
-        shown.map_or_else(missing, |shown| {
-            numbers::interval(shown.interval.low, shown.interval.high, decimals)
-        }),
-        model.map_or_else(missing, |model| numbers::fixed(model.se, 2)),
-        shown
-            .and_then(|shown| shown.prediction.ok())
-            .map_or_else(missing, |range| {
-                numbers::interval(range.low, range.high, decimals)
-            }),
-        heterogeneity.map_or_else(missing, |found| {
-            format!(
-                "{} ({}), {}",
-                numbers::fixed(found.q, 1),
-                numbers::fixed(found.df, 0),
-                numbers::p_value(found.p)
-            )
-        }),
-        heterogeneity.map_or_else(missing, |found| numbers::percent(found.i_squared, 0)),
-        heterogeneity.map_or_else(missing, |found| numbers::fixed(found.h_squared, 2)),
-        model.zip(tau_range).map_or_else(missing, |(model, range)| {
-            format!(
-                "{} ({range})",
-                numbers::fixed(model.tau_squared.sqrt(), decimals)
-            )
-        }),
-    ]
-}
-
-fn everybody_line(figure: &Everybody, bands: &GapBands) -> EverybodyLine {
-    let key = &figure.key;
-    EverybodyLine {
-        label: format!("{}, {}", outcome_label(key.outcome), class_label(key.class)),
-        band: block_label(key.band, bands),
-        players: format!("at least {}", figure.players_at_least),
-        numbers: format!(
-            "{} ({}) {}",
-            numbers::signed(figure.estimate, 1),
-            numbers::interval(figure.interval.low, figure.interval.high, 1),
-            unit_words(key.outcome)
-        ),
-    }
+/// A range with the decimals its own width allows.
+fn range_words((low, high): (f64, f64)) -> String {
+    numbers::interval(low, high, numbers::decimals_for((high - low) / 2.0))
 }
 
 fn to_u64(n: usize) -> u64 {
     u64::try_from(n).unwrap_or(u64::MAX)
 }
+
+#[cfg(test)]
+mod tests;

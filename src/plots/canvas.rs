@@ -99,6 +99,7 @@ pub(super) struct Canvas {
     pub(super) outside: Vec<Shape>,
     pub(super) expected: Vec<Line>,
     pub(super) pooled: Vec<Shape>,
+    pub(super) pooled_apart: Vec<Shape>,
     pub(super) texts: Vec<Text>,
 }
 

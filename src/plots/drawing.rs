@@ -94,6 +94,7 @@ impl<'a> Drawing<'a> {
             outside: Vec::new(),
             expected: Vec::new(),
             pooled: Vec::new(),
+            pooled_apart: Vec::new(),
             texts: Vec::new(),
         };
         let mut drawing = Self {
@@ -103,8 +104,11 @@ impl<'a> Drawing<'a> {
             canvas,
             y: 0.0,
         };
-        drawing.head(layout);
+        drawing.title(layout);
         for block in &plot.blocks {
+            if let Some(reason) = &block.apart {
+                drawing.set_apart(reason);
+            }
             match (layout, &block.withheld) {
                 (_, Some(sentence)) => drawing.withheld(layout, block, sentence),
                 (Layout::Wide, None) => drawing.wide(block),
@@ -154,22 +158,44 @@ impl<'a> Drawing<'a> {
             .fold(top, |y, item| self.write(item, 0.0, y, room, false))
     }
 
-    /// Heads the column of numbers.
-    fn head(&mut self, layout: Layout) {
-        let any_summary = self.shown().any(|block| block.summary.is_some());
-        if !any_summary {
-            return;
+    /// Writes the title and the notice, and heads the column of numbers.
+    fn title(&mut self, layout: Layout) {
+        let plot = self.plot;
+        let room = match layout {
+            Layout::Wide => self.frame.numbers - LABEL_GAP,
+            Layout::Narrow => self.frame.width,
+        };
+        let mut below = self.write(&plot.title, 0.0, 0.0, room, true);
+        if let Some(notice) = &plot.notice {
+            below = self.write(notice, 0.0, below, room, false);
         }
+        self.y = below + self.frame.gap / 2.0;
+        if self.shown().any(|block| block.summary.is_some()) {
+            self.head(layout, below);
+        }
+    }
+
+    /// Heads the column of numbers, in the wide layout on the last line of the title.
+    fn head(&mut self, layout: Layout, below: f64) {
         // The interval's name stays on one line, whatever the unit's length.
         let interval_words = self.plot.interval_words.replace(' ', "\u{A0}");
         let head = format!("{} ({interval_words})", self.plot.unit);
         let (width, numbers) = (self.frame.width, self.frame.numbers);
         self.y = match layout {
             Layout::Wide => {
-                self.write(&head, numbers, 0.0, width - numbers, false) + self.frame.gap / 2.0
+                let top = below - self.frame.line;
+                self.write(&head, numbers, top, width - numbers, false)
             }
-            Layout::Narrow => self.write(&head, 0.0, 0.0, width, false) + self.frame.gap / 2.0,
-        };
+            Layout::Narrow => self.write(&head, 0.0, below, width, false),
+        } + self.frame.gap / 2.0;
+    }
+
+    /// Draws a line across the picture and says why what follows is no part of the answer.
+    fn set_apart(&mut self, reason: &str) {
+        let (y, width) = (self.y, self.frame.width);
+        self.canvas.axis.push(Canvas::line(0.0, y, width, y));
+        let below = self.write(reason, 0.0, y + self.frame.gap / 3.0, width, false);
+        self.y = below + self.frame.gap / 3.0;
     }
 
     /// A block without marks: its name, its counts and the sentence that says why.
@@ -207,6 +233,7 @@ impl<'a> Drawing<'a> {
                 &mut self.canvas,
                 &self.scale,
                 summary,
+                block.apart.is_some(),
                 pooled_top + line / 2.0,
             );
             let shown = self.write(&summary.numbers, numbers, pooled_top, number_room, true);
@@ -248,7 +275,13 @@ impl<'a> Drawing<'a> {
         let mut bottom = top + self.strip(block, top);
         if let Some(summary) = &block.summary {
             let middle = bottom + marks::DIAMOND_HALF + 4.0;
-            marks::diamond(&mut self.canvas, &self.scale, summary, middle);
+            marks::diamond(
+                &mut self.canvas,
+                &self.scale,
+                summary,
+                block.apart.is_some(),
+                middle,
+            );
             bottom = middle + marks::DIAMOND_HALF;
             if let Some(prediction) = summary.prediction {
                 marks::bar(&mut self.canvas, &self.scale, prediction, bottom + 9.0);
@@ -279,18 +312,9 @@ impl<'a> Drawing<'a> {
 
     /// Draws a block's rows from `top`; gives the height they take.
     fn strip(&mut self, block: &Block, top: f64) -> f64 {
-        if block.rows.is_empty() {
-            return 0.0;
-        }
         let rows = marks::ranked(&block.rows);
-        marks::strip(
-            &mut self.canvas,
-            &self.scale,
-            &rows,
-            top,
-            self.frame.most_side,
-        );
-        marks::strip_height(rows.len())
+        let most_side = self.frame.most_side;
+        marks::strip(&mut self.canvas, &self.scale, &rows, top, most_side)
     }
 
     /// Draws the axis, its words and the key, when there is any mark.

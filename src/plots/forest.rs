@@ -3,8 +3,9 @@
 //!
 //! Source of the form: Lewis & Clarke 2001, "Forest plots: trying to see the wood and the
 //! trees" (squares by weight, diamond, zero line). A block may hold hundreds of rows, so they
-//! are not named but ranked in a strip of bounded height, which shows how far pairs disagree and
-//! which of them carry the weight.
+//! are not named but stacked in a strip of bounded height, in the manner of a dot plot
+//! (Wilkinson 1999, "Dot plots"), which shows where pairs crowd, how far they disagree and which
+//! of them carry the weight.
 //!
 //! Absent: which rows may be shown, which interval drives a sentence, and all computing.
 
@@ -18,9 +19,11 @@ use crate::numbers;
 pub struct Forest {
     /// Unique in its page; a letter first, then letters, digits and hyphens.
     pub id: String,
-    /// Name of the picture, for readers who do not see it.
+    /// Name of the picture; it heads the picture and names it for readers who do not see it.
     pub title: String,
-    /// What the picture says, for readers who do not see it; each block's numbers are added.
+    /// A line under the title that has to stay with a copied picture: "Invented data".
+    pub notice: Option<String>,
+    /// What the picture shows, for readers who do not see it; each block's numbers are added.
     pub description: String,
     /// Unit of every value, as shown: "km/h".
     pub unit: String,
@@ -47,6 +50,9 @@ pub struct Block {
     pub summary: Option<Summary>,
     /// A sentence shown instead of marks; rows and summary are then ignored.
     pub withheld: Option<String>,
+    /// Why the block is no part of the answer: it is then set apart by a line with these words,
+    /// and its diamond is hollow.
+    pub apart: Option<String>,
 }
 
 /// One pair's effect.
@@ -140,8 +146,15 @@ pub(super) fn outside_note(rows: &[Row], scale: &Scale) -> Option<String> {
 /// The caller's description, then each block's numbers, then what is not at its place.
 fn description(plot: &Forest, scale: &Scale) -> String {
     let mut sentences = vec![plot.description.clone()];
+    sentences.extend(plot.notice.clone());
     for block in &plot.blocks {
-        let head = format!("{}, {}", block.label, block.counts);
+        let head: Vec<&str> = [&block.label, &block.counts]
+            .into_iter()
+            .chain(&block.apart)
+            .map(String::as_str)
+            .filter(|part| !part.is_empty())
+            .collect();
+        let head = head.join(", ");
         let Some(sentence) = &block.withheld else {
             let mut said = head;
             if let Some(summary) = &block.summary {

@@ -6,22 +6,17 @@ use super::canvas::{Canvas, Px, Shape, Square};
 use super::forest::{Row, Summary};
 use super::scale::{Scale, is_placeable};
 
-/// Most lines of a strip. Up to a dozen rows have a line each, in rank order; more rows are
-/// dealt out over the lines in rank order, so that squares close in rank do not lie on top of
-/// each other and the strip shows where pairs crowd.
-const MOST_LINES: usize = 12;
+/// Most height of a strip (own choice): a dozen lines of the squares of 100 rows.
+const STRIP_MOST: f64 = 72.0;
 
-/// Height of one line of a strip, so that the highest has 72 units (own choice).
-const STRIP_LINE: f64 = 6.0;
-
-/// Least height of a strip: one large square.
-const STRIP_LEAST: f64 = 14.0;
+/// Room between two squares of a strip.
+const SQUARE_GAP: f64 = 1.0;
 
 /// Mean area of a square when there are very many rows (own choice, by eye at 300 rows).
-const AREA_WHEN_MANY: f64 = 10.0;
+const AREA_WHEN_MANY: f64 = 18.0;
 
 /// Extra area shared by all squares of a strip, which makes few rows larger (by eye at 8).
-const AREA_SHARED: f64 = 160.0;
+const AREA_SHARED: f64 = 240.0;
 
 /// Least side of a square, so that a row of tiny weight is still seen; such a square is larger
 /// than its weight.
@@ -39,40 +34,6 @@ const ARROW: (f64, f64) = (8.0, 3.5);
 /// Length of a tick.
 const TICK: f64 = 5.0;
 
-/// Height of the strip for a number of rows.
-pub(super) fn strip_height(n_rows: usize) -> f64 {
-    if n_rows == 0 {
-        return 0.0;
-    }
-    let wanted = STRIP_LINE * n_lines(n_rows) as f64;
-    if wanted < STRIP_LEAST {
-        STRIP_LEAST
-    } else {
-        wanted
-    }
-}
-
-/// Lines of the strip: as few sweeps as the limit allows, and those of equal length.
-fn n_lines(n_rows: usize) -> usize {
-    let n_sweeps = n_rows.div_ceil(MOST_LINES).max(1);
-    n_rows.div_ceil(n_sweeps)
-}
-
-/// The line of a row. Dealing in steps that share no divisor with the number of lines reaches
-/// every line once before any twice, and draws no stripes that could be taken for a pattern
-/// in the data.
-fn line_of(rank: usize, n_rows: usize) -> usize {
-    let n_lines = n_lines(n_rows);
-    if n_rows <= MOST_LINES {
-        rank
-    } else if n_lines.is_multiple_of(5) {
-        // The only such number of lines between 7 and 12 is 10.
-        rank * 3 % n_lines
-    } else {
-        rank * 5 % n_lines
-    }
-}
-
 /// Rows in rank order: by estimate, then by weight, so that the order of the input leaves no
 /// trace.
 pub(super) fn ranked(rows: &[Row]) -> Vec<Row> {
@@ -89,30 +50,48 @@ pub(super) fn n_outside(rows: &[Row], scale: &Scale) -> usize {
     rows.iter().filter(|row| !scale.holds(row.estimate)).count()
 }
 
-/// Draws `rows`, which are in rank order, as squares with areas proportional to their weights; a row beyond the axis is an arrowhead at
-/// the edge. A row that is not a number is only counted (see [`n_outside`]).
-pub(super) fn strip(canvas: &mut Canvas, scale: &Scale, rows: &[Row], top: f64, most_side: f64) {
-    let line = strip_height(rows.len()) / n_lines(rows.len()) as f64;
+/// Draws `rows`, which are in rank order, as squares with areas proportional to their weights; a
+/// row beyond the axis is an arrowhead at the edge. A row that is not a number is only counted
+/// (see [`n_outside`]). Gives the height of the strip.
+pub(super) fn strip(
+    canvas: &mut Canvas,
+    scale: &Scale,
+    rows: &[Row],
+    top: f64,
+    most_side: f64,
+) -> f64 {
     let area_per_weight = area_per_weight(rows, most_side);
-    for (rank, row) in rows.iter().enumerate() {
-        let y = top + (line_of(rank, rows.len()) as f64 + 0.5) * line;
+    let placed: Vec<(Span, &Row)> = rows
+        .iter()
+        .filter(|row| !row.estimate.is_nan())
+        .map(|row| (span(scale, row, area_per_weight), row))
+        .collect();
+    let tallest = placed
+        .iter()
+        .map(|(span, _)| span.height)
+        .fold(
+            0.0,
+            |most, height| if most < height { height } else { most },
+        );
+    let line = tallest + SQUARE_GAP;
+    let lines = stacked(placed.iter().map(|(span, _)| *span), STRIP_MOST / line);
+    let Some((lowest, highest)) = lines.iter().min().zip(lines.iter().max()) else {
+        return 0.0;
+    };
+    for ((span, row), at) in placed.iter().zip(&lines) {
+        let y = top + (f64::from(at - lowest) + 0.5) * line;
+        let (left, right) = (span.left, span.right);
         if scale.holds(row.estimate) {
-            let wanted = (row.weight * area_per_weight).sqrt();
-            let side = if LEAST_SIDE < wanted {
-                wanted
-            } else {
-                LEAST_SIDE
-            };
             canvas.squares.push(Square {
-                x: Px(scale.x(row.estimate) - side / 2.0),
-                y: Px(y - side / 2.0),
-                side: Px(side),
+                x: Px(left),
+                y: Px(y - span.height / 2.0),
+                side: Px(span.height),
             });
-        } else if !row.estimate.is_nan() {
+        } else {
             let (tip, base) = if row.estimate < 0.0 {
-                (scale.left(), scale.left() + ARROW.0)
+                (left, right)
             } else {
-                (scale.right(), scale.right() - ARROW.0)
+                (right, left)
             };
             canvas.outside.push(Shape::new(&[
                 (tip, y),
@@ -121,6 +100,75 @@ pub(super) fn strip(canvas: &mut Canvas, scale: &Scale, rows: &[Row], top: f64, 
             ]));
         }
     }
+    f64::from(highest - lowest + 1) * line
+}
+
+/// The room one row's mark takes.
+#[derive(Debug, Clone, Copy)]
+struct Span {
+    left: f64,
+    right: f64,
+    height: f64,
+}
+
+fn span(scale: &Scale, row: &Row, area_per_weight: f64) -> Span {
+    if scale.holds(row.estimate) {
+        let wanted = (row.weight * area_per_weight).sqrt();
+        let side = if LEAST_SIDE < wanted {
+            wanted
+        } else {
+            LEAST_SIDE
+        };
+        let left = scale.x(row.estimate) - side / 2.0;
+        Span {
+            left,
+            right: left + side,
+            height: side,
+        }
+    } else {
+        let left = if row.estimate < 0.0 {
+            scale.left()
+        } else {
+            scale.right() - ARROW.0
+        };
+        Span {
+            left,
+            right: left + ARROW.0,
+            height: 2.0 * ARROW.1,
+        }
+    }
+}
+
+/// The line of each mark, 0 in the middle, negative above: from left to right each takes the free
+/// line nearest the middle, so that the stack is high where marks crowd. `most` bounds the
+/// number of lines; when all of them are taken a mark lies over the one that ends first.
+fn stacked(spans: impl Iterator<Item = Span>, most: f64) -> Vec<i32> {
+    let mut ends: Vec<(i32, f64)> = Vec::new();
+    let mut lines = Vec::new();
+    for span in spans {
+        let free = ends
+            .iter_mut()
+            .find(|(_, end)| *end + SQUARE_GAP <= span.left);
+        let line = if let Some((line, end)) = free {
+            *end = span.right;
+            *line
+        } else if ends.is_empty() || (ends.len() as f64) + 1.0 <= most {
+            // Below and above the middle in turn: 0, 1, -1, 2, -2.
+            let line = ends
+                .last()
+                .map_or(0, |(last, _)| if 0 < *last { -last } else { 1 - last });
+            ends.push((line, span.right));
+            line
+        } else {
+            let first = ends.iter_mut().min_by(|a, b| a.1.total_cmp(&b.1));
+            first.map_or(0, |(line, end)| {
+                *end = span.right;
+                *line
+            })
+        };
+        lines.push(line);
+    }
+    lines
 }
 
 /// Area of a square per unit of weight, such that the heaviest has at most `most_side`.
@@ -139,20 +187,31 @@ fn area_per_weight(rows: &[Row], most_side: f64) -> f64 {
     }
 }
 
-/// Draws the pooled estimate: a diamond as wide as its interval.
-pub(super) fn diamond(canvas: &mut Canvas, scale: &Scale, summary: &Summary, middle: f64) {
+/// Draws the pooled estimate: a diamond as wide as its interval, hollow when it stands apart.
+pub(super) fn diamond(
+    canvas: &mut Canvas,
+    scale: &Scale,
+    summary: &Summary,
+    apart: bool,
+    middle: f64,
+) {
     if ![summary.low, summary.estimate, summary.high]
         .into_iter()
         .all(is_placeable)
     {
         return;
     }
-    canvas.pooled.push(Shape::new(&[
+    let shape = Shape::new(&[
         (scale.x(summary.low), middle),
         (scale.x(summary.estimate), middle - DIAMOND_HALF),
         (scale.x(summary.high), middle),
         (scale.x(summary.estimate), middle + DIAMOND_HALF),
-    ]));
+    ]);
+    if apart {
+        canvas.pooled_apart.push(shape);
+    } else {
+        canvas.pooled.push(shape);
+    }
 }
 
 /// Draws the prediction interval: a thin bar with end strokes.
@@ -235,30 +294,35 @@ mod tests {
         Row { estimate, weight }
     }
 
-    #[test]
-    fn a_strip_grows_with_its_rows_up_to_its_limit() {
-        assert!(strip_height(0) < strip_height(1));
-        assert!(strip_height(1) < strip_height(8));
-        assert!(strip_height(8) < strip_height(12));
-        assert_eq!([1, 12, 13, 24, 25, 300].map(n_lines), [1, 12, 7, 12, 9, 12]);
-        for n_rows in 0..400 {
-            assert!(strip_height(n_rows) <= 72.0);
-            assert!(n_lines(n_rows) <= n_rows);
-        }
+    fn spans(lefts: &[f64], side: f64) -> Vec<Span> {
+        lefts
+            .iter()
+            .map(|left| Span {
+                left: *left,
+                right: left + side,
+                height: side,
+            })
+            .collect()
     }
 
     #[test]
-    fn rows_are_dealt_evenly_over_the_lines() {
-        assert_eq!([0, 1, 2, 11].map(|rank| line_of(rank, 12)), [0, 1, 2, 11]);
-        for n_rows in 1..400 {
-            let n_lines = n_lines(n_rows);
-            let mut held = vec![0_usize; n_lines];
-            for rank in 0..n_rows {
-                held[line_of(rank, n_rows)] += 1;
-            }
-            let fewest = held.iter().min().unwrap();
-            assert!(held.iter().all(|n| n - fewest <= 1), "{n_rows}: {held:?}");
-        }
+    fn marks_far_from_each_other_share_the_middle_line() {
+        let far = spans(&[0.0, 10.0, 20.0], 4.0);
+        assert_eq!(stacked(far.into_iter(), 12.0), [0, 0, 0]);
+    }
+
+    #[test]
+    fn marks_that_crowd_stack_below_and_above_the_middle_in_turn() {
+        let close = spans(&[0.0, 1.0, 2.0, 3.0, 6.0], 4.0);
+        assert_eq!(stacked(close.into_iter(), 12.0), [0, 1, -1, 2, 0]);
+    }
+
+    #[test]
+    fn a_strip_has_a_most_height_and_every_mark_a_line_within_it() {
+        let crowded = spans(&[0.0; 300], 4.0);
+        let lines = stacked(crowded.into_iter(), 12.0);
+        assert_eq!(lines.len(), 300);
+        assert!(lines.iter().all(|line| (-5..=6).contains(line)));
     }
 
     #[test]
@@ -267,7 +331,7 @@ mod tests {
         let per_weight = area_per_weight(&rows, 10.0);
         assert!((0.9 * per_weight - 100.0).abs() < 1e-9);
         let even = vec![row(0.0, 1.0 / 300.0); 300];
-        assert!((area_per_weight(&even, 10.0) / 300.0).sqrt() < 4.0);
+        assert!((area_per_weight(&even, 10.0) / 300.0).sqrt() < 4.5);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use ndarray::{Array1, ArrayView1};
+use ndarray::{Array1, ArrayView1, Axis};
 use thiserror::Error;
 
 /// Why numbers were refused. Rows are counted from 1 in the order the caller gave them.
@@ -126,6 +126,33 @@ impl Effects {
             clusters,
             n_clusters,
         })
+    }
+
+    /// One effect of each cluster, the most precise one; the smaller estimate decides between
+    /// equally precise ones. The choice looks at the precision, so it favours no direction.
+    #[must_use]
+    pub fn most_precise_per_cluster(&self) -> Self {
+        let Some(clusters) = &self.clusters else {
+            return self.clone();
+        };
+        let mut best: Vec<Option<usize>> = vec![None; self.n_clusters];
+        for (place, (&cluster, &variance)) in clusters.iter().zip(&self.variances).enumerate() {
+            let Some(slot) = best.get_mut(cluster) else {
+                continue;
+            };
+            let earlier = slot.and_then(|place| self.variances.get(place));
+            if earlier.is_none_or(|&earlier| variance < earlier) {
+                *slot = Some(place);
+            }
+        }
+        let mut kept: Vec<usize> = best.into_iter().flatten().collect();
+        kept.sort_unstable();
+        Self {
+            estimates: self.estimates.select(Axis(0), &kept),
+            variances: self.variances.select(Axis(0), &kept),
+            clusters: None,
+            n_clusters: kept.len(),
+        }
     }
 
     /// Number of effects.

@@ -75,6 +75,11 @@ pub const fn speed_bounds(stroke: Stroke) -> SpeedBounds {
 /// The bound lies between, on the geometric mean of 1.1 and 1.609.
 pub const SPEED_RATIO_HIGHEST: f64 = 1.33;
 
+/// A coefficient of variation of shot speed outside these is refused: nobody repeats a shot to
+/// one percent, and no series of shots varies by more than its mean. A smaller figure is often a
+/// standard error, and would give one contributor the weight of a hundred (our bounds).
+pub const CV_BOUNDS: (f64, f64) = (0.01, 1.0);
+
 /// A coefficient of variation of shot speed outside these is flagged. One player's spread within
 /// a session is about 9 % in a ball-machine study (proxy) and larger in play.
 pub const CV_USUAL: (f64, f64) = (0.02, 0.6);

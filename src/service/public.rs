@@ -78,8 +78,18 @@ impl Public {
         let (batch, stored) = counted.unzip();
         let stored = stored.unwrap_or_default();
         let contributions = read_back(&stored)?;
-        let crowd = CrowdSpread::of(&contributions);
-        let pairs = pairs(&study, &stored, &contributions, &crowd, batch, key)?;
+        let players = number_players(&stored);
+        let numbered = players.iter().copied().zip(&contributions);
+        let crowd = CrowdSpread::of(numbered, study.protocol.analysis.minimum_players);
+        let pairs = pairs(
+            &study,
+            &stored,
+            &players,
+            &contributions,
+            &crowd,
+            batch,
+            key,
+        )?;
         let rules = study.protocol.analysis.clone();
         let publication = Publication {
             study: study.label.clone(),
@@ -124,23 +134,36 @@ pub fn read_back(stored: &[StoredContribution]) -> Result<Vec<Contribution>, Ser
         .collect()
 }
 
+/// A number for each contribution that is the same for all of one player.
+#[must_use]
+pub fn number_players(stored: &[StoredContribution]) -> Vec<usize> {
+    let mut numbers: BTreeMap<Uuid, usize> = BTreeMap::new();
+    stored
+        .iter()
+        .map(|stored| {
+            let next = numbers.len();
+            *numbers.entry(stored.player).or_insert(next)
+        })
+        .collect()
+}
+
 fn pairs(
     study: &Study,
     stored: &[StoredContribution],
+    players: &[usize],
     contributions: &[Contribution],
     crowd: &CrowdSpread,
     batch: Option<Batch>,
     key: &ReceiptKey,
 ) -> Result<Vec<CountedPair>, ServiceError> {
     let number = batch.map_or(0, |batch| batch.number);
-    let mut players: BTreeMap<Uuid, usize> = BTreeMap::new();
     stored
         .iter()
+        .zip(players)
         .zip(contributions)
-        .map(|(stored, contribution)| {
-            let next = players.len();
+        .map(|((stored, player), contribution)| {
             Ok(CountedPair {
-                player: *players.entry(stored.player).or_insert(next),
+                player: *player,
                 group_order: key.group_order(&study.label.slug, number, stored.player),
                 scope: contribution.consent_scope,
                 pair: pair_effects(contribution, study, crowd)?,

@@ -2,7 +2,7 @@
 
 use super::{Store, StoreError};
 use crate::vocabulary::{ConsentScope, State};
-use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 use uuid::Uuid;
 
 /// A checked contribution on its way in.
@@ -90,6 +90,23 @@ pub enum Recorded {
 }
 
 impl Store {
+    /// What became of an earlier request with this key: [`Recorded::Repeated`] or
+    /// [`Recorded::KeyUsedOtherwise`]; `None` when there was none.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    pub fn earlier(
+        &self,
+        study: &str,
+        request: &RequestKey,
+    ) -> Result<Option<Recorded>, StoreError> {
+        let connection = self.lock();
+        let Some(study_id) = study_id(&connection, study)? else {
+            return Ok(None);
+        };
+        Ok(earlier(&connection, study_id, request)?)
+    }
+
     /// Stores a contribution with its idempotency key in one transaction, and closes the public
     /// batch when enough new players wait for it. Synced to disk when it returns.
     ///
@@ -127,7 +144,7 @@ impl Store {
 }
 
 pub(super) fn study_id(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     slug: &str,
 ) -> Result<Option<i64>, rusqlite::Error> {
     transaction
@@ -138,7 +155,7 @@ pub(super) fn study_id(
 }
 
 fn earlier(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     study_id: i64,
     request: &RequestKey,
 ) -> Result<Option<Recorded>, rusqlite::Error> {

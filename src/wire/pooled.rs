@@ -228,11 +228,16 @@ fn heterogeneity(value: &Estimable<Heterogeneity>, missing: &mut Missing) -> Val
     let found = missing.take(value, "/heterogeneity");
     let found = found.as_ref();
     let mut range = |value: Option<&Estimable<Interval>>, name: &str| {
-        value.and_then(|value| missing.take(value, &format!("/heterogeneity/{name}")))
+        let at = |end: &str| format!("/heterogeneity/{name}_{end}");
+        let value = value?;
+        if let Err(reason) = value {
+            missing.note(&at("high"), *reason);
+        }
+        missing.take(value, &at("low"))
     };
-    let tau2 = range(found.map(|found| &found.tau_squared), "tau2_low");
-    let i2 = range(found.map(|found| &found.i_squared_interval), "i2_low");
-    let h2 = range(found.map(|found| &found.h_squared_interval), "h2_low");
+    let tau2 = range(found.map(|found| &found.tau_squared), "tau2");
+    let i2 = range(found.map(|found| &found.i_squared_interval), "i2");
+    let h2 = range(found.map(|found| &found.h_squared_interval), "h2");
     json!({
         "q": found.map(|found| found.q),
         "df": found.map(|found| found.df),

@@ -224,7 +224,6 @@ fn is_of_the_schema(code: &str) -> bool {
                 | FaultCode::NotInList
                 | FaultCode::TooSmall
                 | FaultCode::TooLarge
-                | FaultCode::TooManyDecimals
                 | FaultCode::TooShort
                 | FaultCode::TooLong
                 | FaultCode::WrongForm

@@ -1,4 +1,13 @@
 //! Every integration test in one binary, because linking one is quicker than linking ten.
 
+mod api;
 mod corpus;
+mod disclosure;
+mod documents;
+mod durability;
+mod harness;
 mod intake_properties;
+mod laws;
+mod reference_effects;
+mod reference_values;
+mod tidy;

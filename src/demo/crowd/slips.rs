@@ -144,13 +144,13 @@ impl Forgery {
             Self::HardlyAnySpread => {
                 let looser = json!({ "hit": 120, "in": 93, "deep": 44 });
                 let tighter = json!({ "hit": 118, "in": 92, "deep": 38 });
-                let timed = |mean, fastest, n| json!({ "speed_mean": mean, "speed_unit": "km/h", "speed_sd": 0.4, "sd_divisor": "n-1", "speed_max": fastest, "speed_n": n, "speed_over": "all" });
+                let timed = |mean, fastest, n| json!({ "speed_mean": mean, "speed_unit": "km/h", "speed_sd": 1.4, "sd_divisor": "n-1", "speed_max": fastest, "speed_n": n, "speed_over": "all" });
                 replace_shots(
                     document,
                     &looser,
                     &tighter,
-                    &timed(101.2, 101.9, 120),
-                    &timed(93.1, 93.8, 118),
+                    &timed(101.2, 104.9, 120),
+                    &timed(93.1, 96.7, 118),
                 );
             }
             Self::GoodAtEverything => {

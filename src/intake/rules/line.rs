@@ -189,8 +189,18 @@ fn spread(line: &Node<'_>, mean: Speed, found: &mut Findings<'_>) {
         return;
     };
     let cv = sd.kmh() / mean.kmh();
+    let (lowest, highest) = limits::CV_BOUNDS;
     let (low, high) = limits::CV_USUAL;
-    if cv < low || high < cv {
+    if cv < lowest || highest < cv {
+        found.fault(
+            &place,
+            FaultCode::SpreadOutOfBounds,
+            format!(
+                "A standard deviation of {:.2} % of the mean is outside 1 to 100 %; leave it out unless it is one of single shots.",
+                cv * 100.0
+            ),
+        );
+    } else if cv < low || high < cv {
         found.flag(
             &place,
             FlagCode::SpreadUnusual,

@@ -1,4 +1,6 @@
 use super::*;
+use std::fs;
+use std::path::Path;
 
 /// A block of `n` rows spread evenly over −10..10 with equal weights.
 fn block(n: u32) -> Block {
@@ -21,6 +23,7 @@ fn block(n: u32) -> Block {
             prediction_numbers: Some("\u{2212}3.0 to 5.4".to_owned()),
         }),
         withheld: None,
+        apart: None,
     }
 }
 
@@ -28,6 +31,7 @@ fn plot(blocks: Vec<Block>) -> Forest {
     Forest {
         id: "speed".to_owned(),
         title: "Ball speed".to_owned(),
+        notice: None,
         description: "Looser minus tighter.".to_owned(),
         unit: "km/h".to_owned(),
         left_words: "tighter faster".to_owned(),
@@ -137,7 +141,12 @@ fn a_picture_has_a_name_and_a_description_with_ids_of_its_own() {
     let whole = plot(vec![block(8)]);
     let wide = forest(&whole, Layout::Wide);
     let narrow = forest(&whole, Layout::Narrow);
-    assert!(wide.contains("role=\"img\" aria-labelledby=\"speed-wide-title speed-wide-desc\""));
+    assert!(wide.contains(
+        "role=\"img\" aria-labelledby=\"speed-wide-title\" aria-describedby=\"speed-wide-desc\""
+    ));
+    for svg in [&wide, &narrow] {
+        assert!(svg.contains(">Ball speed</text>"), "the title is drawn too");
+    }
     assert!(narrow.contains("<title id=\"speed-narrow-title\">Ball speed</title>"));
     assert!(wide.contains(
         "5 to under 8 lb, 8 pairs, 8 players: 1.2 (0.3 to 2.1) km/h; \
@@ -193,4 +202,66 @@ fn an_area_is_proportional_to_a_weight() {
         .collect();
     // Sides are rounded to a tenth, so their ratio is 2 to within one part in seventy.
     assert!((sides[1] / sides[0] - 2.0).abs() < 0.03, "{sides:?}");
+}
+
+#[test]
+fn a_notice_is_written_in_the_picture_and_in_its_description() {
+    let mut invented = plot(vec![block(8)]);
+    invented.notice = Some("Invented data.".to_owned());
+    for layout in LAYOUTS {
+        let svg = forest(&invented, layout);
+        assert!(svg.contains(">Invented data.</text>"));
+        assert!(svg.contains("Looser minus tighter. Invented data. 5 to under 8 lb"));
+    }
+}
+
+#[test]
+fn a_block_set_apart_says_why_and_has_a_hollow_diamond() {
+    let mut apart = block(8);
+    apart.apart = Some("Not part of the answer.".to_owned());
+    for layout in LAYOUTS {
+        let svg = forest(&plot(vec![block(8), apart.clone()]), layout);
+        // One filled diamond is the first block's, one the specimen in the key.
+        assert_eq!(group(&svg, "mark-pooled").len(), 2);
+        assert_eq!(group(&svg, "mark-pooled-apart").len(), 1);
+        assert!(svg.contains(">Not part of the answer.</text>"));
+    }
+}
+
+/// Compares with a file under `fixtures/golden`, or rewrites it when `TAUTPOOL_BLESS` is 1.
+fn assert_golden(name: &str, actual: &str) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures/golden")
+        .join(name);
+    if std::env::var("TAUTPOOL_BLESS").is_ok_and(|value| value == "1") {
+        fs::write(&path, actual).unwrap();
+    }
+    let golden = fs::read_to_string(&path).unwrap();
+    assert!(
+        golden == actual,
+        "{} differs; read the new picture, then bless it with TAUTPOOL_BLESS=1",
+        path.display()
+    );
+}
+
+#[test]
+fn the_pictures_are_those_that_were_looked_at() {
+    let mut outlying = block(90);
+    outlying.rows[0].estimate = f64::NAN;
+    let mut withheld = block(0);
+    withheld.label = "8 to under 12 lb".to_owned();
+    withheld.counts = String::new();
+    withheld.withheld = Some("Fewer than 5 players so far".to_owned());
+    let mut uneven = block(12);
+    uneven.label = "12 lb and over".to_owned();
+    for (row, weight) in uneven.rows.iter_mut().zip(1_u32..) {
+        row.weight = f64::from(weight) / 78.0;
+    }
+    let mut apart = block(6);
+    apart.label = "under 5 lb".to_owned();
+    apart.apart = Some("Smaller gap than the protocol asks, not part of the answer".to_owned());
+    let mut whole = plot(vec![outlying, withheld, uneven, apart]);
+    whole.notice = Some("Invented data: nobody hit these balls.".to_owned());
+    assert_golden("forest-wide.svg", &forest(&whole, Layout::Wide));
+    assert_golden("forest-narrow.svg", &forest(&whole, Layout::Narrow));
 }

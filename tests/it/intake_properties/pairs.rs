@@ -46,7 +46,7 @@ fn any_line(stroke: &'static str, over: &'static str) -> impl Strategy<Value = V
     });
     let speed = (
         8_100..9_900_u32,
-        prop::option::of(1..4_000_u32),
+        prop::option::of(100..4_000_u32),
         any::<bool>(),
     );
     let divisor = select(vec!["n-1", "n", "unknown"]);

@@ -1,0 +1,215 @@
+use super::*;
+use crate::findings::{IntervalKind, Key, Withheld};
+use crate::pooling::{Effects, Level, Reason, pool};
+use crate::protocol::GapBand::{Numbered, UnderProtocol};
+use crate::units::{Hundredths, TensionUnit};
+use ndarray::Array1;
+
+fn bands() -> GapBands {
+    let edges = [500, 800, 1200].map(Hundredths::from_count);
+    GapBands::new(TensionUnit::Pound, edges.to_vec()).unwrap()
+}
+
+fn range(low: f64, high: f64) -> Interval {
+    Interval { low, high }
+}
+
+/// A finding over two players whose figures are replaced by the given ones.
+fn finding(ordinary: (f64, f64), any_time: (f64, f64)) -> Finding {
+    let column = |values: [f64; 2]| Array1::from(values.to_vec());
+    let effects = Effects::new(column([1.0, 2.0]).view(), column([1.0, 1.0]).view(), None);
+    Finding {
+        pooled: pool(&effects.unwrap(), Level::NINETY_FIVE),
+        shown: Ok(Shown {
+            estimate: (ordinary.0 + ordinary.1) / 2.0,
+            interval: range(ordinary.0, ordinary.1),
+            kind: IntervalKind::HartungKnappSafe,
+            prediction: Ok(range(-8.0, 12.0)),
+        }),
+        any_time: Ok(range(any_time.0, any_time.1)),
+        marks: Vec::new(),
+    }
+}
+
+fn analysis(outcome: Outcome, band: GapBand, result: Result<Finding, Withheld>) -> Analysis {
+    Analysis {
+        key: Key {
+            outcome,
+            class: ShotClass {
+                stroke: Stroke::Forehand,
+                direction: Direction::All,
+            },
+            band,
+        },
+        primary: band != UnderProtocol,
+        result,
+    }
+}
+
+fn said(outcome: Outcome, ordinary: (f64, f64), any_time: (f64, f64)) -> String {
+    let finding = finding(ordinary, any_time);
+    sentence(&analysis(outcome, Numbered(0), Ok(finding)), &bands())
+}
+
+#[test]
+fn a_range_that_spans_zero_is_that_we_cannot_tell() {
+    assert_eq!(
+        said(Outcome::Speed, (-0.5, 1.5), (-1.3, 1.7)),
+        "At a gap of 5 to under 8 lb, we cannot tell which string bed is faster: looser minus \
+         tighter is +0.5\u{A0}km/h, 95\u{A0}% range \u{2212}1.3 to 1.7; 2 pairs, 2 players. For \
+         another such player it could be from \u{2212}8 to 12 km/h."
+    );
+}
+
+#[test]
+fn every_outcome_has_its_words_for_both_directions() {
+    for (outcome, more, less, question) in [
+        (
+            Outcome::Speed,
+            "make the ball faster",
+            "make the ball slower",
+            "is faster",
+        ),
+        (
+            Outcome::DeepShare,
+            "land more balls deep",
+            "land fewer balls deep",
+            "lands more balls deep",
+        ),
+        (
+            Outcome::InShare,
+            "keep more balls in",
+            "keep fewer balls in",
+            "keeps more balls in",
+        ),
+    ] {
+        let unit = unit_words(outcome);
+        let up = said(outcome, (1.0, 3.0), (0.5, 3.5));
+        assert!(
+            up.contains(&format!("the looser string bed may {more}: ")),
+            "{up}"
+        );
+        assert!(
+            up.contains(&format!("is +2.0\u{A0}{unit}, 95\u{A0}% range 0.5 to 3.5")),
+            "{up}"
+        );
+        let down = said(outcome, (-3.0, -1.0), (-3.5, -0.5));
+        assert!(
+            down.contains(&format!("the looser string bed may {less}: ")),
+            "{down}"
+        );
+        assert!(
+            down.contains(&format!("is \u{2212}2.0\u{A0}{unit}, ")),
+            "{down}"
+        );
+        let open = said(outcome, (-1.0, 3.0), (-2.0, 4.0));
+        assert!(
+            open.contains(&format!("we cannot tell which string bed {question}: ")),
+            "{open}"
+        );
+        for sentence in [up, down, open] {
+            assert!(!sentence.contains("no difference") && !sentence.contains("significant"));
+        }
+    }
+}
+
+#[test]
+fn no_claim_is_stronger_than_either_of_its_ranges() {
+    let verdict_of = |ordinary, any_time| verdict(&finding(ordinary, any_time));
+    assert_eq!(verdict_of((1.0, 3.0), (0.5, 3.5)), Verdict::LooserMore);
+    assert_eq!(verdict_of((-3.0, -1.0), (-3.5, -0.5)), Verdict::LooserLess);
+    assert_eq!(verdict_of((1.0, 3.0), (-0.5, 3.5)), Verdict::CannotTell);
+    assert_eq!(verdict_of((-0.1, 3.0), (0.5, 3.5)), Verdict::CannotTell);
+    assert_eq!(verdict_of((-3.0, -1.0), (0.5, 3.5)), Verdict::CannotTell);
+    assert_eq!(verdict_of((0.0, 3.0), (0.0, 3.5)), Verdict::CannotTell);
+}
+
+#[test]
+fn without_the_range_for_any_time_there_is_no_claim() {
+    let mut few = finding((1.0, 3.0), (0.5, 3.5));
+    few.any_time = Err(Reason::FewerThanTenClusters);
+    assert_eq!(verdict(&few), Verdict::TooFew);
+    let few = analysis(Outcome::Speed, Numbered(2), Ok(few));
+    assert_eq!(
+        sentence(&few, &bands()),
+        "At a gap of 12 lb and over, too few players for a claim yet (2 pairs, 2 players)."
+    );
+    assert_eq!(
+        answer(Outcome::Speed, &[&few], &bands()),
+        "Too few players so far to tell which string bed is faster."
+    );
+}
+
+#[test]
+fn a_withheld_analysis_says_nothing_but_the_minimum() {
+    let withheld = analysis(
+        Outcome::InShare,
+        Numbered(1),
+        Err(Withheld { minimum_players: 5 }),
+    );
+    assert_eq!(
+        sentence(&withheld, &bands()),
+        "At a gap of 8 to under 12 lb, fewer than 5 players so far, so nothing is shown."
+    );
+}
+
+#[test]
+fn a_range_that_leaves_zero_out_is_not_rounded_to_it() {
+    let near = said(Outcome::Speed, (1.0, 5.0), (0.04, 5.2));
+    assert!(near.contains("range 0.04 to 5.20"), "{near}");
+}
+
+#[test]
+fn the_answer_names_the_gaps_it_holds_for_and_leaves_out_those_under_protocol() {
+    let open = || finding((-1.0, 3.0), (-2.0, 4.0));
+    let more = || finding((1.0, 3.0), (0.5, 3.5));
+    let analyses = [
+        analysis(Outcome::Speed, Numbered(0), Ok(open())),
+        analysis(Outcome::Speed, Numbered(1), Ok(more())),
+        analysis(Outcome::Speed, Numbered(2), Ok(more())),
+        analysis(Outcome::Speed, UnderProtocol, Ok(more())),
+    ];
+    let all: Vec<&Analysis> = analyses.iter().collect();
+    let figures = "+2.0\u{A0}km/h, 95\u{A0}% range 0.5 to 3.5; 2 pairs, 2 players";
+    assert_eq!(
+        answer(Outcome::Speed, &all, &bands()),
+        format!(
+            "The looser string bed may make the ball faster at a gap of 8 to under 12 lb \
+             ({figures}) and of 12 lb and over ({figures}). At other gaps we cannot tell."
+        )
+    );
+    assert_eq!(
+        answer(Outcome::DeepShare, &all[..1], &bands()),
+        "We cannot tell which string bed lands more balls deep, at any gap."
+    );
+    assert!(may_go_either_way(&analyses));
+    assert!(!may_go_either_way(&analyses[..1]));
+    assert!(!may_go_either_way(&analyses[3..]));
+}
+
+#[test]
+fn findings_in_both_directions_are_both_said() {
+    let analyses = [
+        analysis(
+            Outcome::InShare,
+            Numbered(0),
+            Ok(finding((1.0, 3.0), (0.5, 3.5))),
+        ),
+        analysis(
+            Outcome::InShare,
+            Numbered(1),
+            Ok(finding((-3.0, -1.0), (-3.5, -0.5))),
+        ),
+    ];
+    let all: Vec<&Analysis> = analyses.iter().collect();
+    let said = answer(Outcome::InShare, &all, &bands());
+    assert!(
+        said.contains("may keep more balls in at a gap of 5 to under 8 lb"),
+        "{said}"
+    );
+    assert!(
+        said.contains("may keep fewer balls in at a gap of 8 to under 12 lb"),
+        "{said}"
+    );
+    assert!(!said.contains("At other gaps"), "{said}");
+}

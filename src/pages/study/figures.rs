@@ -1,0 +1,194 @@
+//! Pooled figures as a table: the gap first, then the estimate, then how sure, then how alike.
+//!
+//! On a narrow screen each row is a list and each cell names itself, so a cell carries its label.
+
+use super::{range_words, to_u64, withheld_words};
+use crate::disclosure::Everybody;
+use crate::findings::words::{band_label, class_label, outcome_label, unit_words};
+use crate::findings::{Analysis, Finding};
+use crate::numbers;
+use crate::pooling::Interval;
+use crate::protocol::{GapBand, GapBands};
+
+/// A table of pooled figures.
+pub(super) struct Table {
+    /// Heads of the columns behind the first.
+    pub(super) columns: Vec<&'static str>,
+    /// The rows.
+    pub(super) lines: Vec<Line>,
+}
+
+/// One analysis as a row of a table.
+pub(super) struct Line {
+    /// What the row is about.
+    pub(super) label: String,
+    /// Whether its gaps are smaller than the protocol asks.
+    pub(super) apart: bool,
+    /// Why there are no figures.
+    pub(super) withheld: Option<String>,
+    /// The figures, each with the head of its column.
+    pub(super) cells: Vec<(&'static str, String)>,
+}
+
+type Cell = (&'static str, String);
+
+const ESTIMATE: &str = "Estimate (95\u{A0}% range)";
+const EVERYBODY: &str = "Everybody";
+const ANOTHER: &str = "Another such player";
+
+/// The main figures of one outcome, a row for each band; the caption has the unit.
+pub(super) fn main(analyses: &[&Analysis], everybody: &[Everybody], bands: &GapBands) -> Table {
+    table(analyses, everybody, |analysis, everybody| {
+        line(band_label(analysis.key.band, bands), analysis, |finding| {
+            estimate(finding, everybody, "")
+        })
+    })
+}
+
+/// How far pairs of one outcome disagree, a row for each band; the caption has the unit.
+pub(super) fn disagreement(analyses: &[&Analysis], bands: &GapBands) -> Table {
+    table(analyses, &[], |analysis, _| {
+        line(
+            band_label(analysis.key.band, bands),
+            analysis,
+            heterogeneity,
+        )
+    })
+}
+
+/// The main figures of analyses of different outcomes and shots, each with its unit.
+pub(super) fn mixed(analyses: &[&Analysis], everybody: &[Everybody], bands: &GapBands) -> Table {
+    table(analyses, everybody, |analysis, everybody| {
+        let key = &analysis.key;
+        let label = format!(
+            "{}, {}: {}",
+            outcome_label(key.outcome),
+            class_label(key.class),
+            band_label(key.band, bands)
+        );
+        let unit = format!("\u{A0}{}", unit_words(key.outcome));
+        line(label, analysis, |finding| {
+            estimate(finding, everybody, &unit)
+        })
+    })
+}
+
+/// The column of figures over everybody is there when any analysis has one.
+fn table(
+    analyses: &[&Analysis],
+    everybody: &[Everybody],
+    line: impl Fn(&Analysis, Option<String>) -> Line,
+) -> Table {
+    let own = |analysis: &Analysis| everybody.iter().find(|figure| figure.key == analysis.key);
+    let any = analyses.iter().any(|analysis| own(analysis).is_some());
+    let lines: Vec<Line> = analyses
+        .iter()
+        .map(|analysis| {
+            let words = any.then(|| own(analysis).map_or_else(|| "\u{2013}".to_owned(), words));
+            line(analysis, words)
+        })
+        .collect();
+    let longest = lines.iter().max_by_key(|line| line.cells.len());
+    Table {
+        columns: longest
+            .map(|line| line.cells.iter().map(|(column, _)| *column).collect())
+            .unwrap_or_default(),
+        lines,
+    }
+}
+
+fn line(label: String, analysis: &Analysis, cells: impl FnOnce(&Finding) -> Vec<Cell>) -> Line {
+    Line {
+        label,
+        apart: analysis.key.band == GapBand::UnderProtocol,
+        withheld: analysis
+            .result
+            .as_ref()
+            .err()
+            .map(|withheld| withheld_words(withheld.minimum_players)),
+        cells: analysis.result.as_ref().map(cells).unwrap_or_default(),
+    }
+}
+
+/// Figures over everybody in words, rounded as they are published.
+fn words(figure: &Everybody) -> String {
+    format!(
+        "{} ({}), at least {} players",
+        numbers::signed(figure.estimate, 1),
+        numbers::interval(figure.interval.low, figure.interval.high, 1),
+        figure.players_at_least
+    )
+}
+
+/// The estimate and how sure it is; `unit` stands right behind a number.
+fn estimate(finding: &Finding, everybody: Option<String>, unit: &str) -> Vec<Cell> {
+    let shown = finding.shown.ok();
+    let estimate = shown.map(|shown| {
+        let (low, high) = (shown.interval.low, shown.interval.high);
+        let decimals = numbers::decimals_for((high - low) / 2.0);
+        format!(
+            "{} ({}){unit}",
+            numbers::signed(shown.estimate, decimals),
+            numbers::interval(low, high, decimals)
+        )
+    });
+    let prediction = shown
+        .and_then(|shown| shown.prediction.ok())
+        .map(|range| format!("{}{unit}", range_words((range.low, range.high))));
+    let mut cells = vec![
+        (ESTIMATE, or_missing(estimate)),
+        ("Pairs", numbers::count(to_u64(finding.pooled.k))),
+        ("Players", numbers::count(to_u64(finding.pooled.n_clusters))),
+        (ANOTHER, or_missing(prediction)),
+    ];
+    cells.extend(everybody.map(|words| (EVERYBODY, words)));
+    cells
+}
+
+/// The standard error and how far pairs disagree.
+fn heterogeneity(finding: &Finding) -> Vec<Cell> {
+    let model = finding.pooled.reml.as_ref().ok();
+    let found = finding.pooled.heterogeneity.as_ref().ok();
+    let error = model.map(|model| numbers::fixed(model.se, 2));
+    let q = found.map(|found| {
+        format!(
+            "{} (df {}), {}",
+            numbers::fixed(found.q, 1),
+            numbers::fixed(found.df, 0),
+            numbers::p_value(found.p)
+        )
+    });
+    let i_squared = found.map(|found| numbers::percent(found.i_squared, 0));
+    let h_squared = found.map(|found| numbers::fixed(found.h_squared, 1));
+    let tau = model.zip(found).map(|(model, found)| {
+        let tau = model.tau_squared.sqrt();
+        let range = found.tau_squared.map(roots).ok();
+        let decimals = range.map_or(1, |range| {
+            numbers::decimals_for((range.high - range.low) / 2.0)
+        });
+        let words = range.map_or_else(
+            || "more alike than chance".to_owned(),
+            |range| numbers::interval(range.low, range.high, decimals),
+        );
+        format!("{} ({words})", numbers::fixed(tau, decimals))
+    });
+    vec![
+        ("Standard error", or_missing(error)),
+        ("\u{3C4} (95\u{A0}% range)", or_missing(tau)),
+        ("I\u{B2}", or_missing(i_squared)),
+        ("H\u{B2}", or_missing(h_squared)),
+        ("Q", or_missing(q)),
+    ]
+}
+
+/// The range of a standard deviation from that of its square.
+fn roots(range: Interval) -> Interval {
+    Interval {
+        low: range.low.sqrt(),
+        high: range.high.sqrt(),
+    }
+}
+
+fn or_missing(figure: Option<String>) -> String {
+    figure.unwrap_or_else(|| numbers::NOT_ESTIMABLE.to_owned())
+}

@@ -1,0 +1,424 @@
+//! What may be shown: consent, fewest players, numbers of groups, rounding, and that nothing
+//! private stands in a public document.
+
+#![expect(
+    clippy::indexing_slicing,
+    clippy::unwrap_used,
+    reason = "a test stops at what it did not expect"
+)]
+
+use crate::corpus;
+use crate::harness::{Pair, STUDY, STUDY_FILE, contribution, varied};
+use serde_json::{Value, json};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::sync::Arc;
+use tautpool::disclosure::{self, CountedPair, Everybody};
+use tautpool::effects::{self, spread::CrowdSpread};
+use tautpool::findings::{Choice, Publication, Row};
+use tautpool::intake;
+use tautpool::pooling::Level;
+use tautpool::protocol::{GapBand, GapBands};
+use tautpool::receipt::ReceiptKey;
+use tautpool::service::{Accepted, Incoming, Public, Service};
+use tautpool::vocabulary::Outcome;
+use uuid::Uuid;
+
+/// Any time will do.
+const NOW_MS: i64 = 1_800_000_000_000;
+
+const POOLING_ONLY: &str = "pooling";
+
+/// Pairs as the service counts them, each with the number of its player.
+fn counted(pairs: &[(u32, Pair)], batch: i64) -> Vec<CountedPair> {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join(ReceiptKey::FILE), [7; 32]).unwrap();
+    let key = ReceiptKey::of_folder(folder.path()).unwrap();
+    let study = corpus::study();
+    let crowd = CrowdSpread::default();
+    let one = |(player, pair): &(u32, Pair)| {
+        let document = contribution(*pair).to_string();
+        let admitted = intake::contribution(document.as_bytes(), &study).unwrap();
+        let contribution = admitted.contribution;
+        CountedPair {
+            player: usize::try_from(*player).unwrap(),
+            group_order: key.group_order(STUDY, batch, Uuid::from_u128(u128::from(*player))),
+            scope: contribution.consent_scope,
+            pair: effects::of_pair(&contribution, &study.protocol, &crowd).unwrap(),
+        }
+    };
+    pairs.iter().map(one).collect()
+}
+
+fn rows(pairs: &[(u32, Pair)]) -> Vec<Row> {
+    disclosure::rows(&counted(pairs, 1), &corpus::study().protocol.analysis)
+}
+
+fn everybody(pairs: &[(u32, Pair)]) -> Vec<Everybody> {
+    let rules = corpus::study().protocol.analysis;
+    disclosure::everybody(&counted(pairs, 1), &rules, Level::NINETY_FIVE).unwrap()
+}
+
+/// So many players with one pair each, numbered from a first one.
+fn players(first: u32, n: u32, like: impl Fn(Pair) -> Pair) -> Vec<(u32, Pair)> {
+    (first..first + n)
+        .map(|number| (number, like(varied(number))))
+        .collect()
+}
+
+const fn consenting(pair: Pair) -> Pair {
+    pair
+}
+
+const fn pooling_only(pair: Pair) -> Pair {
+    Pair {
+        scope: POOLING_ONLY,
+        ..pair
+    }
+}
+
+/// A gap of nine pounds instead of six: the next band.
+const fn wider(pair: Pair) -> Pair {
+    Pair {
+        tensions: (46.0, 55.0),
+        ..pair
+    }
+}
+
+/// The band of the gap of six pounds.
+const USUAL: GapBand = GapBand::Numbered(0);
+/// The band of the gap of nine pounds.
+const WIDER: GapBand = GapBand::Numbered(1);
+
+#[test]
+fn only_a_player_who_agreed_has_rows() {
+    let pairs = [players(0, 6, consenting), players(6, 9, pooling_only)].concat();
+    let rows = rows(&pairs);
+    // Three outcomes of six players.
+    assert_eq!(rows.len(), 18);
+    let groups: BTreeSet<usize> = rows.iter().map(|row| row.group).collect();
+    assert_eq!(groups.len(), 6);
+}
+
+#[test]
+fn nothing_is_said_where_there_are_too_few_players() {
+    let four = [players(0, 5, consenting), players(5, 4, wider)].concat();
+    let published = rows(&four);
+    assert!(published.iter().all(|row| row.band == USUAL));
+    let study = corpus::study();
+    let publication = Publication {
+        study: study.label,
+        batch: None,
+        protocol_version: 1,
+        level: Level::NINETY_FIVE,
+        rows: published,
+        rules: study.protocol.analysis,
+    };
+    for analysis in publication.analyse(Choice::default()).unwrap() {
+        assert_eq!(analysis.result.is_ok(), analysis.key.band == USUAL);
+        // A secondary outcome is not even named where nothing is shown of it.
+        assert!(analysis.key.outcome != Outcome::InShare || analysis.result.is_ok());
+    }
+    // A fifth pair by one of the four is not a fifth player; one of the others is.
+    let same = [four.clone(), vec![(5, wider(varied(1)))]].concat();
+    assert!(rows(&same).iter().all(|row| row.band == USUAL));
+    let fifth = [four, vec![(0, wider(varied(1)))]].concat();
+    let wider = rows(&fifth).iter().filter(|row| row.band == WIDER).count();
+    assert_eq!(wider, 15);
+}
+
+#[test]
+fn players_who_keep_their_rows_do_not_fill_an_analysis_up() {
+    let pairs = [players(0, 4, consenting), players(4, 4, pooling_only)].concat();
+    assert_eq!(rows(&pairs), []);
+    assert_eq!(everybody(&pairs), []);
+}
+
+#[test]
+fn groups_are_numbered_without_gaps_and_anew_in_every_batch() {
+    // The estimate tells the players apart. Those in the wider band are too few for rows, and
+    // must leave no holes in the numbers.
+    let told_apart = |number: u32| Pair {
+        speeds: (100.0 + f64::from(number), 100.0),
+        ..Pair::default()
+    };
+    let twenty: Vec<(u32, Pair)> = (0..20).map(|number| (number, told_apart(number))).collect();
+    let others = [players(20, 4, wider), players(24, 4, pooling_only)].concat();
+    let pairs = [twenty, others].concat();
+    let rules = corpus::study().protocol.analysis;
+    let mut numberings = BTreeSet::new();
+    for batch in 1..=5 {
+        let mut speeds = disclosure::rows(&counted(&pairs, batch), &rules);
+        speeds.retain(|row| row.outcome == Outcome::Speed);
+        speeds.sort_by(|a, b| a.estimate.total_cmp(&b.estimate));
+        let as_they_came: Vec<usize> = speeds.iter().map(|row| row.group).collect();
+        let groups: BTreeSet<usize> = as_they_came.iter().copied().collect();
+        assert!(groups.into_iter().eq(1..=20));
+        assert!(!as_they_came.is_sorted());
+        numberings.insert(as_they_came);
+    }
+    assert_eq!(numberings.len(), 5);
+}
+
+#[test]
+fn rows_of_one_player_hang_together_and_of_two_do_not() {
+    let twice = Pair {
+        speeds: (118.0, 100.0),
+        ..varied(0)
+    };
+    let pairs = [players(0, 6, consenting), vec![(0, twice)]].concat();
+    let mut estimates: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    for row in rows(&pairs)
+        .iter()
+        .filter(|row| row.outcome == Outcome::Speed)
+    {
+        estimates.entry(row.group).or_default().push(row.estimate);
+    }
+    assert_eq!(estimates.len(), 6);
+    let both = estimates.values().find(|all| all.len() == 2).unwrap();
+    // 101.25 - 100.5, rounded, and 118 - 100.
+    assert_eq!(both, &[0.8, 18.0]);
+}
+
+#[test]
+fn rows_are_rounded_and_close_to_what_they_were() {
+    let odd = |pair: Pair| Pair {
+        speeds: (pair.speeds.0 + 0.07, 99.46),
+        sd: pair.sd.map(|sd| sd + 0.13),
+        tensions: (46.11, 52.48),
+        ..pair
+    };
+    let pairs = players(0, 9, odd);
+    let exact: Vec<_> = counted(&pairs, 1)
+        .into_iter()
+        .flat_map(|pair| pair.pair.effects)
+        .collect();
+    let rows = rows(&pairs);
+    assert_eq!(rows.len(), exact.len());
+    for row in rows {
+        assert_eq!(row.gap_lb, 6);
+        let estimate = row.estimate.to_string();
+        let decimals = estimate
+            .split_once('.')
+            .map_or(0, |(_, decimals)| decimals.len());
+        assert!(decimals <= 1, "{estimate}");
+        let variance = format!("{:e}", row.variance);
+        let (digits, _) = variance.split_once('e').unwrap();
+        assert!(digits.len() <= "1.23".len(), "{variance}");
+        let near = exact
+            .iter()
+            .filter(|effect| effect.outcome == row.outcome)
+            .any(|effect| {
+                (effect.estimate - row.estimate).abs() <= 0.0501
+                    && (effect.variance / row.variance - 1.0).abs() <= 0.0051
+            });
+        assert!(near, "{row:?}");
+    }
+}
+
+#[test]
+fn figures_over_everybody_need_five_players_without_a_row() {
+    let rows = players(0, 8, consenting);
+    for n_without in 0..=4 {
+        let pairs = [rows.clone(), players(8, n_without, pooling_only)].concat();
+        assert_eq!(everybody(&pairs), [], "{n_without}");
+    }
+    // Three pairs of one player do not make three players.
+    let again = |number| (8, pooling_only(varied(number)));
+    let four = [
+        players(8, 4, pooling_only),
+        vec![again(1), again(2), again(3)],
+    ]
+    .concat();
+    assert_eq!(everybody(&[rows.clone(), four].concat()), []);
+    let five = everybody(&[rows.clone(), players(8, 5, pooling_only)].concat());
+    assert_eq!(five.len(), 3);
+    for figure in five {
+        // Thirteen, rounded down to a multiple of five.
+        assert_eq!(figure.players_at_least, 10);
+        for value in [figure.estimate, figure.interval.low, figure.interval.high] {
+            let text = value.to_string();
+            assert!(
+                text.split_once('.').is_none_or(|(_, rest)| rest.len() == 1),
+                "{text}"
+            );
+        }
+    }
+    // Five in all, but only four of them in the analysis of the wider band.
+    let spread = [
+        rows,
+        players(8, 1, pooling_only),
+        players(9, 4, |pair| pooling_only(wider(pair))),
+        players(13, 9, wider),
+    ]
+    .concat();
+    assert_eq!(everybody(&spread), []);
+}
+
+/// A service with the study, in which so many new players make a batch.
+fn service(batch_players: usize) -> Service {
+    let service = Service::in_memory().unwrap();
+    let mut study: Value = serde_json::from_slice(&fs::read(STUDY_FILE).unwrap()).unwrap();
+    study["protocol"]["batch_players"] = json!(batch_players);
+    service
+        .add_study(study.to_string().as_bytes(), NOW_MS)
+        .unwrap();
+    service
+}
+
+fn submit(service: &Service, document: &Value) -> Accepted {
+    let document = document.to_string();
+    let incoming = Incoming {
+        study: STUDY,
+        document: document.as_bytes(),
+        request_key: None,
+        receipt: None,
+        now_ms: NOW_MS,
+    };
+    service.submit(&incoming).unwrap()
+}
+
+/// The public figures after all these are counted in two batches.
+fn published(pairs: &[(u32, Pair)]) -> Arc<Public> {
+    let service = service(pairs.len() / 2);
+    for (_, pair) in pairs {
+        submit(&service, &contribution(*pair));
+    }
+    service.study(STUDY).unwrap()
+}
+
+/// Rows without their groups, whose numbers are drawn anew, sorted.
+fn row_contents(public: &Public) -> Vec<String> {
+    let content = |row: &Row| {
+        let (band, outcome) = (GapBands::code(row.band), row.outcome.code());
+        format!(
+            "{band} {} {outcome} {} {}",
+            row.gap_lb, row.estimate, row.variance
+        )
+    };
+    let mut contents: Vec<String> = public.publication.rows.iter().map(content).collect();
+    contents.sort_unstable();
+    contents
+}
+
+#[test]
+fn four_players_who_keep_their_rows_leave_no_trace() {
+    let with_rows = players(0, 12, consenting);
+    let far = |pair: Pair| Pair {
+        speeds: (125.0, 100.0),
+        sd: Some(25.0),
+        deep: (79, 2),
+        ..pooling_only(pair)
+    };
+    let without = published(&with_rows);
+    let with = published(&[players(50, 4, far), with_rows].concat());
+    assert_eq!(row_contents(&with), row_contents(&without));
+    let documents = |public: &Public| {
+        let pooled: Value = serde_json::from_slice(&public.pooled.body).unwrap();
+        let mut aggregate: Value = serde_json::from_slice(&public.aggregate.body).unwrap();
+        aggregate["rows"] = Value::Null;
+        (pooled, aggregate)
+    };
+    assert_eq!(documents(&with), documents(&without));
+    assert_eq!(documents(&with).0["everybody"], json!([]));
+    // The page repeats how many players make a batch, which is the one thing told differently.
+    let page = |public: &Public| {
+        let batch = format!("at least {} ", public.study.protocol.batch_players);
+        let page = str::from_utf8(&public.page.body).unwrap();
+        assert!(page.contains(&batch), "{page}");
+        page.replace(&batch, "")
+    };
+    assert!(page(&with) == page(&without));
+}
+
+#[test]
+fn nothing_private_stands_in_a_public_document() {
+    let service = service(5);
+    let mut secrets = Vec::new();
+    for number in 0..15 {
+        let mut document = contribution(Pair {
+            speeds: (103.57 + f64::from(number), 99.46),
+            sd: Some(9.13),
+            tensions: (46.11, 52.48),
+            scope: if number < 8 {
+                "pooling_and_rows"
+            } else {
+                POOLING_ONLY
+            },
+            ..varied(number)
+        });
+        document["note"] = json!(format!("note-{number}-of-a-player"));
+        document["plan_code"] = json!(format!("PRANCDE{number:02}"));
+        document["setup"] = json!({"frame": {"label": format!("frame-{number}-of-a-player")}});
+        document["device"] = json!({"class": "court_cameras"});
+        document["player"] = json!({"itn": 7, "handedness": "left"});
+        let accepted = submit(&service, &document);
+        let receipt = accepted.receipt.reveal();
+        secrets.extend([
+            receipt.replace('-', ""),
+            receipt,
+            accepted.contribution.to_string(),
+            accepted.contribution.simple().to_string(),
+            format!("PRANCDE{number:02}"),
+            accepted.pair.gap.kilograms().to_string(),
+        ]);
+    }
+    for stored in service.store().all_contributions(STUDY).unwrap() {
+        secrets.extend([
+            stored.player.to_string(),
+            stored.player.simple().to_string(),
+        ]);
+    }
+    secrets.extend(
+        [
+            "of-a-player",
+            "court_cameras",
+            "handedness",
+            "left\"",
+            "1800000000000",
+        ]
+        .map(str::to_owned),
+    );
+    // The exact gap, tensions, speeds and spread, as numbers of their own.
+    let figures = ["6.37", "46.11", "52.48", "99.46", "103.57", "9.13"];
+    let public = service.study(STUDY).unwrap();
+    assert_eq!(public.everybody.len(), 3);
+    assert_eq!(public.publication.rows.len(), 24);
+    for body in [
+        &public.pooled.body,
+        &public.aggregate.body,
+        &public.page.body,
+    ] {
+        let text = str::from_utf8(body).unwrap();
+        for secret in &secrets {
+            assert!(!text.contains(secret), "{secret} in {text}");
+        }
+        let is_of_number = |character: char| character.is_ascii_digit() || character == '.';
+        for number in text.split(|character| !is_of_number(character)) {
+            assert!(!figures.contains(&number), "{number} in {text}");
+        }
+    }
+}
+
+#[test]
+fn the_spread_of_fewer_than_five_players_is_told_to_nobody() {
+    let none = |pair: Pair| Pair { sd: None, ..pair };
+    let service = service(5);
+    let reporter = Pair {
+        sd: Some(13.7),
+        speeds: (100.0, 100.0),
+        ..pooling_only(varied(0))
+    };
+    submit(&service, &contribution(reporter));
+    for (_, pair) in players(1, 4, none) {
+        submit(&service, &contribution(pair));
+    }
+    let next = Pair {
+        sd: None,
+        speeds: (100.0, 100.0),
+        ..varied(1)
+    };
+    let reply = submit(&service, &contribution(next));
+    // With the assumed coefficient of 0.20: 2 (0.20 100)^2 / 100.
+    assert!((reply.pair.effects[0].variance - 8.0).abs() < 1e-9);
+}

@@ -1,0 +1,179 @@
+//! The published schemas of what leaves: closed, described, with the program's own words.
+
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use tautpool::effects::LeftOutReason;
+use tautpool::findings::IntervalKind;
+use tautpool::intake::schema::Schema;
+use tautpool::intake::{FaultCode, FlagCode};
+use tautpool::pooling::Reason;
+use tautpool::protocol::limits;
+use tautpool::vocabulary::{Direction, Outcome, Stroke, VarianceSource};
+use tautpool::wire::problem::ProblemKind;
+
+const LEAVING: [Schema; 6] = [
+    Schema::Pooled,
+    Schema::Aggregate,
+    Schema::Receipt,
+    Schema::Studies,
+    Schema::Problem,
+    Schema::Health,
+];
+
+/// Longest description: fault sentences are made with them.
+const LONGEST_DESCRIPTION: usize = 120;
+
+fn text(schema: Schema) -> Value {
+    serde_json::from_str(schema.text()).unwrap()
+}
+
+/// Calls `look` with every part of a schema and its place.
+fn walk(part: &Value, at: &str, look: &mut impl FnMut(&str, &Value)) {
+    look(at, part);
+    match part {
+        Value::Object(fields) => {
+            for (name, value) in fields {
+                walk(value, &format!("{at}/{name}"), look);
+            }
+        }
+        Value::Array(items) => {
+            for (place, value) in items.iter().enumerate() {
+                walk(value, &format!("{at}/{place}"), look);
+            }
+        }
+        _ => {}
+    }
+}
+
+/// The codes of an `enum` without its null.
+fn codes(part: &Value) -> Vec<&str> {
+    part.as_array()
+        .unwrap()
+        .iter()
+        .filter_map(Value::as_str)
+        .collect()
+}
+
+#[test]
+fn objects_are_closed_and_every_field_is_described_and_required() {
+    for schema in LEAVING {
+        walk(&text(schema), "", &mut |at, part| {
+            let Some(fields) = part.get("properties").and_then(Value::as_object) else {
+                return;
+            };
+            // Conditions add to an object that is closed elsewhere.
+            if at.ends_with("/if") || at.ends_with("/then") || at.ends_with("/else") {
+                return;
+            }
+            let place = format!("{}{at}", schema.file_name());
+            assert_eq!(part["additionalProperties"], false, "{place}");
+            let names: Vec<&String> = fields.keys().collect();
+            assert_eq!(part["required"], json!(names), "{place}");
+            for (name, field) in fields {
+                let described = field["description"].as_str().map(str::len);
+                let fits = described.is_some_and(|length| length <= LONGEST_DESCRIPTION);
+                assert!(fits, "{place}/{name}: {described:?}");
+            }
+        });
+    }
+}
+
+#[test]
+fn lists_of_words_are_those_of_the_program() {
+    let words = |all: &[&'static str]| all.to_vec();
+    let outcomes: Vec<_> = Outcome::ALL.iter().map(|word| word.code()).collect();
+    let strokes: Vec<_> = Stroke::ALL.iter().map(|word| word.code()).collect();
+    let directions: Vec<_> = Direction::ALL.iter().map(|word| word.code()).collect();
+    let sources: Vec<_> = VarianceSource::ALL.iter().map(|word| word.code()).collect();
+    let kinds: Vec<_> = IntervalKind::ALL.iter().map(|word| word.code()).collect();
+    let expected = BTreeMap::from([
+        ("outcome", outcomes),
+        ("stroke", strokes),
+        ("direction", directions),
+        ("variance_source", sources),
+        ("interval_kind", kinds),
+        ("gap_unit", words(&["lb", "kg"])),
+    ]);
+    let mut n_lists = 0;
+    for schema in LEAVING {
+        walk(&text(schema), "", &mut |at, part| {
+            let name = at.rsplit('/').next().unwrap_or_default();
+            if let (Some(words), Some(list)) = (expected.get(name), part.get("enum")) {
+                assert_eq!(&codes(list), words, "{}{at}", schema.file_name());
+                n_lists += 1;
+            }
+        });
+    }
+    assert!(20 < n_lists, "{n_lists}");
+}
+
+#[test]
+fn lists_of_reasons_are_those_of_the_program() {
+    let receipt = text(Schema::Receipt);
+    let flags: Vec<_> = FlagCode::ALL.iter().map(|word| word.code()).collect();
+    let left_out: Vec<_> = LeftOutReason::ALL.iter().map(|word| word.code()).collect();
+    let code = "properties/code/enum";
+    let list = |schema: &Value, part: &str| {
+        let list = schema
+            .pointer(&format!("/$defs/{part}/{code}"))
+            .unwrap()
+            .clone();
+        codes(&list)
+            .into_iter()
+            .map(str::to_owned)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(list(&receipt, "flag"), flags);
+    assert_eq!(list(&receipt, "left_out"), left_out);
+    let problem = text(Schema::Problem);
+    let faults: Vec<_> = FaultCode::ALL.iter().map(|word| word.code()).collect();
+    assert_eq!(list(&problem, "fault"), faults);
+    let types: Vec<_> = ProblemKind::ALL
+        .iter()
+        .map(|word| format!("/problems#{}", word.code()))
+        .collect();
+    assert_eq!(problem["properties"]["type"]["enum"], json!(types));
+    let reasons = [
+        Reason::NoEffects,
+        Reason::OneEffect,
+        Reason::FewerThanThreeEffects,
+        Reason::NoPredictionUnderFixedEffect,
+        Reason::NoClusters,
+        Reason::OneCluster,
+        Reason::FewDegreesOfFreedom,
+        Reason::ZeroStandardError,
+        Reason::QProfileEmpty,
+        Reason::AnyTimeIntervalInfinite,
+        Reason::PredictionNarrowerThanMean,
+        Reason::FewerThanTenClusters,
+        Reason::NotConverged,
+        Reason::OutOfRange,
+    ];
+    let reasons = reasons.map(|reason| reason.code());
+    for schema in [Schema::Pooled, Schema::Aggregate] {
+        assert_eq!(list(&text(schema), "not_estimable"), reasons);
+    }
+}
+
+#[test]
+fn pooled_and_aggregate_describe_what_they_share_in_the_same_words() {
+    let pooled = text(Schema::Pooled);
+    let aggregate = text(Schema::Aggregate);
+    let mut n_shared = 0;
+    for (name, part) in pooled["$defs"].as_object().unwrap() {
+        let other = &aggregate["$defs"][name];
+        // Only in the pooled document may an analysis be of a table that is not a study's.
+        if name != "analysis" && !other.is_null() {
+            assert_eq!(part, other, "{name}");
+            n_shared += 1;
+        }
+    }
+    assert_eq!(n_shared, 11);
+}
+
+#[test]
+fn bounds_of_rows_are_those_of_the_program() {
+    let row = &text(Schema::Aggregate)["$defs"]["row"]["properties"];
+    let widest = limits::TENSION_HIGHEST.minus(limits::TENSION_LOWEST);
+    assert_eq!(row["gap_lb"]["maximum"], widest.nearest_pound());
+}

@@ -1,0 +1,314 @@
+//! An acknowledged contribution is on disk: seen in the system calls, and after power cuts.
+//!
+//! Killing the process cannot show that the disk was synced, because the page cache outlives the
+//! process. So one test looks at the order of system calls instead, and is itself shown to notice
+//! a missing sync. The other kills the server again and again during a stream of contributions.
+
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test stops at what it did not expect"
+)]
+
+use crate::harness::{self, Pair, STUDY, Server};
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::sync::{Arc, Mutex};
+use std::thread;
+use std::time::{Duration, Instant};
+use tautpool::service::Service;
+use tautpool::store::Durability;
+
+/// Names the folder that the unsynced server of the counter-check serves.
+const UNSYNCED_FOLDER: &str = "TAUTPOOL_TEST_UNSYNCED_FOLDER";
+
+/// What a traced server did, in order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Step {
+    /// Wrote to the write-ahead log.
+    LogWritten,
+    /// Synced the write-ahead log to disk.
+    LogSynced,
+    /// Sent the 201.
+    Acknowledged,
+}
+
+/// A contribution that a note tells from every other. Its standard deviations are its own, so its
+/// effects do not depend on what others sent.
+fn contribution(note: &str) -> String {
+    let mut document = harness::contribution(Pair::default());
+    document["note"] = json!(note);
+    document.to_string()
+}
+
+/// Sends a contribution under a key; `None` when no answer came.
+fn post(address: &str, note: &str) -> Option<(u16, Value)> {
+    let agent: ureq::Agent = ureq::Agent::config_builder()
+        .http_status_as_error(false)
+        .timeout_global(Some(harness::ANSWER_WITHIN))
+        .build()
+        .into();
+    let mut answer = agent
+        .post(format!(
+            "http://{address}/api/v1/studies/{STUDY}/contributions"
+        ))
+        .header("content-type", "application/json")
+        .header("idempotency-key", note)
+        .send(contribution(note))
+        .ok()?;
+    let text = answer.body_mut().read_to_string().ok()?;
+    Some((answer.status().as_u16(), serde_json::from_str(&text).ok()?))
+}
+
+/// Reads the steps out of a trace by `strace -f -y`. A call that another thread interrupts stands
+/// on two lines, and counts when it returns.
+fn steps(trace: &str) -> Vec<Step> {
+    let mut syncing: Vec<&str> = Vec::new();
+    let mut steps = Vec::new();
+    for line in trace.lines() {
+        let (thread, call) = line.split_once(' ').unwrap_or((line, ""));
+        let call = call.trim_start();
+        let on_log = call.contains("-wal>");
+        let is_sync = call.starts_with("fdatasync(") || call.starts_with("fsync(");
+        if is_sync && on_log && call.contains("<unfinished") {
+            syncing.push(thread);
+        } else if (is_sync && on_log && call.ends_with("= 0"))
+            || (call.contains("sync resumed>") && syncing.contains(&thread))
+        {
+            syncing.retain(|other| *other != thread);
+            steps.push(Step::LogSynced);
+        } else if call.starts_with("pwrite64(") && on_log {
+            steps.push(Step::LogWritten);
+        } else if call.contains("HTTP/1.1 201") {
+            steps.push(Step::Acknowledged);
+        }
+    }
+    steps
+}
+
+/// Whether every acknowledgement comes after a sync that comes after the last write to the log.
+fn every_acknowledgement_is_synced(steps: &[Step]) -> bool {
+    let mut unsynced_write = false;
+    let mut written = false;
+    for step in steps {
+        match step {
+            Step::LogWritten => (written, unsynced_write) = (true, true),
+            Step::LogSynced => unsynced_write = false,
+            Step::Acknowledged if unsynced_write || !written => return false,
+            Step::Acknowledged => written = false,
+        }
+    }
+    true
+}
+
+/// A traced server. It ends with this value, and strace with it.
+struct Traced(Child);
+
+impl Drop for Traced {
+    fn drop(&mut self) {
+        let strace = self.0.id().to_string();
+        let _ = Command::new("pkill")
+            .args(["-KILL", "-P", &strace])
+            .status();
+        let _ = self.0.wait();
+    }
+}
+
+/// Starts a command under strace and returns it once it has written its address to a file or
+/// printed it.
+fn traced(command: &[&str], folder: &Path, trace: &Path) -> (Traced, String) {
+    let address = folder.join("address");
+    let printed = fs::File::create(&address).unwrap();
+    let spawned = Command::new("strace")
+        .args([
+            "-f",
+            "-y",
+            "-s",
+            "40",
+            "-e",
+            "trace=pwrite64,fsync,fdatasync,write,writev,sendto,sendmsg",
+            "-o",
+        ])
+        .arg(trace)
+        .args(command)
+        .env(UNSYNCED_FOLDER, folder)
+        .stdout(printed)
+        .stderr(Stdio::null())
+        .spawn();
+    let traced = Traced(spawned.expect("strace is installed by tests/run"));
+    let deadline = Instant::now() + Duration::from_secs(60);
+    while Instant::now() < deadline {
+        let text = fs::read_to_string(&address).unwrap();
+        if let Some((_, rest)) = text.split_once("http://")
+            && let Some((address, _)) = rest.split_once('\n')
+        {
+            return (traced, address.to_owned());
+        }
+        thread::sleep(Duration::from_millis(20));
+    }
+    panic!("the traced server did not say where it listens");
+}
+
+/// Sends three contributions to a traced server and returns the steps it took.
+fn trace_of_three(command: &[&str], folder: &Path) -> Vec<Step> {
+    let trace = folder.join("trace");
+    let (server, address) = traced(command, folder, &trace);
+    for number in 0..3 {
+        let (status, answer) = post(&address, &format!("traced-{number}")).unwrap();
+        assert_eq!(status, 201, "{answer}");
+    }
+    drop(server);
+    let steps = steps(&fs::read_to_string(trace).unwrap());
+    let acknowledged = steps.iter().filter(|step| **step == Step::Acknowledged);
+    assert_eq!(acknowledged.count(), 3, "{steps:?}");
+    steps
+}
+
+#[test]
+fn every_201_follows_the_sync_of_the_log_it_speaks_of() {
+    let folder = harness::folder();
+    let data = folder.path().display().to_string();
+    let program = env!("CARGO_BIN_EXE_tautpool");
+    let command = [program, "serve", "--data", &data, "--listen", "127.0.0.1:0"];
+    let steps = trace_of_three(&command, folder.path());
+    assert!(every_acknowledgement_is_synced(&steps), "{steps:?}");
+}
+
+#[test]
+fn the_trace_notices_a_server_that_does_not_sync() {
+    let folder = harness::folder();
+    let this = std::env::current_exe().unwrap().display().to_string();
+    let command = [
+        &this,
+        "--exact",
+        "--nocapture",
+        "durability::unsynced_server_for_the_trace",
+    ];
+    let steps = trace_of_three(&command, folder.path());
+    assert!(!every_acknowledgement_is_synced(&steps), "{steps:?}");
+}
+
+/// Not a test of its own: the traced child of the test above, a server whose commits are not
+/// synced. Without the variable that names its folder it does nothing.
+#[test]
+fn unsynced_server_for_the_trace() {
+    let Ok(folder) = std::env::var(UNSYNCED_FOLDER) else {
+        return;
+    };
+    let service = Service::open(Path::new(&folder), Durability::None).unwrap();
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    println!("http://{}", listener.local_addr().unwrap());
+    actix_web::rt::System::new()
+        .block_on(async { tautpool::http::server(Arc::new(service), listener, 1)?.await })
+        .unwrap();
+}
+
+#[test]
+fn the_reading_of_a_trace_follows_interrupted_calls() {
+    let trace = "7  pwrite64(9</d/tautpool.sqlite-wal>, \"x\", 24, 0) = 24\n\
+                 7  fdatasync(9</d/tautpool.sqlite-wal> <unfinished ...>\n\
+                 8  write(5<socket>, \"HTTP/1.1 200\", 12) = 12\n\
+                 7  <... fdatasync resumed>)           = 0\n\
+                 8  sendto(5<socket>, \"HTTP/1.1 201 Created\", 20, 0) = 20\n";
+    let steps = steps(trace);
+    assert_eq!(
+        steps,
+        [Step::LogWritten, Step::LogSynced, Step::Acknowledged]
+    );
+    assert!(every_acknowledgement_is_synced(&steps));
+    assert!(!every_acknowledgement_is_synced(&[
+        Step::LogWritten,
+        Step::Acknowledged,
+        Step::LogSynced
+    ]));
+}
+
+/// What the senders were told: reply by the key it was sent under.
+type Ledger = Arc<Mutex<BTreeMap<String, Value>>>;
+
+/// Sends contributions under fresh keys until the server is gone; writes down every 201 and
+/// returns the key that got no answer.
+fn send_until_cut(address: &str, name: &str, ledger: &Ledger) -> String {
+    let mut number = 0;
+    loop {
+        let key = format!("{name}-{number}");
+        match post(address, &key) {
+            Some((201, reply)) => {
+                ledger.lock().unwrap().insert(key, reply);
+            }
+            Some((status, problem)) => panic!("{status}: {problem}"),
+            None => return key,
+        }
+        number += 1;
+    }
+}
+
+#[test]
+fn power_cuts_lose_and_double_nothing_that_was_acknowledged() {
+    const CUTS: u64 = 8;
+    const SENDERS: u64 = 3;
+    let folder = harness::folder();
+    let ledger: Ledger = Arc::default();
+    let mut unanswered = Vec::new();
+    for cut in 0..CUTS {
+        let server = Server::serve(folder.path(), &[]);
+        let senders: Vec<_> = (0..SENDERS)
+            .map(|sender| {
+                let (address, ledger) = (server.address.clone(), Arc::clone(&ledger));
+                let name = format!("cut-{cut}-sender-{sender}");
+                thread::spawn(move || send_until_cut(&address, &name, &ledger))
+            })
+            .collect();
+        // A different moment each time, spread over the life of a request. Dropping the server
+        // kills it with SIGKILL.
+        thread::sleep(Duration::from_millis(150 + cut * 37));
+        drop(server);
+        for sender in senders {
+            unanswered.push(sender.join().unwrap());
+        }
+    }
+    // Whoever got no answer asks again under the same key, as the protocol says.
+    let server = Server::serve(folder.path(), &[]);
+    for key in unanswered {
+        let (status, reply) = post(&server.address, &key).unwrap();
+        assert_eq!(status, 201, "{reply}");
+        ledger.lock().unwrap().insert(key, reply);
+    }
+    drop(server);
+    compare(&ledger.lock().unwrap(), &harness::exported(folder.path()));
+}
+
+/// Every acknowledged contribution is in the store once, with the effects its sender was told.
+fn compare(ledger: &BTreeMap<String, Value>, stored: &[Value]) {
+    let mut by_id: BTreeMap<&str, &Value> = BTreeMap::new();
+    let mut notes: Vec<String> = Vec::new();
+    for contribution in stored {
+        by_id.insert(contribution["contribution"].as_str().unwrap(), contribution);
+        let document: Value =
+            serde_json::from_str(contribution["document"].as_str().unwrap()).unwrap();
+        notes.push(document["note"].as_str().unwrap().to_owned());
+    }
+    assert!(
+        24 < ledger.len(),
+        "the senders hardly sent: {}",
+        ledger.len()
+    );
+    for (key, reply) in ledger {
+        let id = reply["contribution"].as_str().unwrap();
+        let kept = by_id
+            .get(id)
+            .unwrap_or_else(|| panic!("{key} was acknowledged and is not stored"));
+        assert_eq!(kept["effects"], reply["effects"], "{key}");
+        assert_eq!(notes.iter().filter(|note| *note == key).count(), 1, "{key}");
+    }
+    assert_eq!(
+        notes.len(),
+        ledger.len(),
+        "something is stored that nobody sent"
+    );
+}

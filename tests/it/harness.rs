@@ -1,0 +1,321 @@
+//! The real program, started as anybody would start it, and what tests need to talk to it.
+//!
+//! Every answer that arrives here is held against the published schema of its kind and against the
+//! list of headers that the service may send, so that no test has to think of it.
+
+#![expect(
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test stops at what it did not expect"
+)]
+
+mod answer;
+
+pub(crate) use answer::{Answer, assert_valid, read_answer, schema_of};
+
+use serde_json::{Value, json};
+use std::fs::{self, File};
+use std::io::{self, BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::time::Duration;
+use tempfile::TempDir;
+
+/// The study that the contributions of this harness are addressed to.
+pub(crate) const STUDY: &str = "demo-of-the-corpus";
+/// Its document.
+pub(crate) const STUDY_FILE: &str = concat!(
+    env!("CARGO_MANIFEST_DIR"),
+    "/fixtures/contributions/study.json"
+);
+
+/// Longest that any one answer may take. The service itself gives up on a body after 30 seconds.
+pub(crate) const ANSWER_WITHIN: Duration = Duration::from_secs(60);
+
+/// The program with nothing of this machine's settings.
+pub(crate) fn tautpool() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_tautpool"));
+    for (name, _) in std::env::vars_os() {
+        if name.to_string_lossy().starts_with("TAUTPOOL_") {
+            command.env_remove(name);
+        }
+    }
+    command
+}
+
+/// Runs the program to its end with something on standard input.
+pub(crate) fn run(arguments: &[&str], input: &[u8]) -> Output {
+    let mut child = tautpool()
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut stdin = child.stdin.take().unwrap();
+    // A program that refuses its command line does not read its input.
+    match stdin.write_all(input) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => panic!("{error}"),
+        _ => drop(stdin),
+    }
+    child.wait_with_output().unwrap()
+}
+
+/// Adds a study to a data folder.
+pub(crate) fn add_study(file: &str, data: &Path) -> Output {
+    let data = data.to_str().unwrap();
+    run(&["host", "study", "add", file, "--data", data], b"")
+}
+
+/// A running server. It ends with this value.
+pub(crate) struct Server {
+    child: Child,
+    /// `host:port`.
+    pub(crate) address: String,
+    /// What it printed up to the address and, for the demo, after it.
+    pub(crate) printed: String,
+    log: PathBuf,
+    _log_folder: TempDir,
+    agent: ureq::Agent,
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+impl Server {
+    /// `tautpool serve` on a data folder.
+    pub(crate) fn serve(data: &Path, more: &[&str]) -> Self {
+        let mut arguments = vec!["serve", "--data", data.to_str().unwrap()];
+        arguments.extend(more);
+        Self::start(&arguments, |line| line.starts_with("Serving on http://"))
+    }
+
+    /// The program with these arguments on a free port, read up to a line of its output.
+    pub(crate) fn start(arguments: &[&str], is_last: impl Fn(&str) -> bool) -> Self {
+        let log_folder = tempfile::tempdir().unwrap();
+        let log = log_folder.path().join("log");
+        let mut child = tautpool()
+            .args(arguments)
+            .args(["--listen", "127.0.0.1:0"])
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(File::create(&log).unwrap())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        let mut printed = String::new();
+        for line in lines.by_ref() {
+            let line = line.unwrap();
+            printed.push_str(&line);
+            printed.push('\n');
+            if is_last(&line) {
+                break;
+            }
+        }
+        // Whatever else it prints must not fill the pipe.
+        std::thread::spawn(move || lines.for_each(drop));
+        let address = printed
+            .split_whitespace()
+            .find_map(|word| word.strip_prefix("http://"))
+            .unwrap_or_else(|| panic!("no address: {}", fs::read_to_string(&log).unwrap()))
+            .split('/')
+            .next()
+            .unwrap()
+            .to_owned();
+        let agent = ureq::Agent::config_builder()
+            .http_status_as_error(false)
+            .max_redirects(0)
+            .timeout_global(Some(ANSWER_WITHIN))
+            .build()
+            .into();
+        Self {
+            child,
+            address,
+            printed,
+            log,
+            _log_folder: log_folder,
+            agent,
+        }
+    }
+
+    /// What it wrote to standard error so far.
+    pub(crate) fn log(&self) -> String {
+        fs::read_to_string(&self.log).unwrap()
+    }
+
+    /// GET.
+    pub(crate) fn get(&self, path: &str) -> Answer {
+        self.send("GET", path, &[], b"")
+    }
+
+    /// Any request.
+    pub(crate) fn send(
+        &self,
+        method: &str,
+        path: &str,
+        headers: &[(&str, &str)],
+        body: &[u8],
+    ) -> Answer {
+        let mut request = ureq::http::Request::builder()
+            .method(method)
+            .uri(format!("http://{}{path}", self.address));
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        let answer = if body.is_empty() && method != "POST" {
+            self.agent.run(request.body(()).unwrap())
+        } else {
+            self.agent.run(request.body(body).unwrap())
+        };
+        let mut answer = answer.unwrap();
+        let headers = answer.headers().iter();
+        let headers = headers
+            .map(|(name, value)| (name.to_string(), value.to_str().unwrap().to_owned()))
+            .collect();
+        let status = answer.status().as_u16();
+        let mut body = Vec::new();
+        answer
+            .body_mut()
+            .as_reader()
+            .read_to_end(&mut body)
+            .unwrap();
+        Answer::checked(status, headers, body)
+    }
+
+    /// Sends a contribution.
+    pub(crate) fn post(&self, document: &Value) -> Answer {
+        self.post_bytes(document.to_string().as_bytes(), &[])
+    }
+
+    /// Sends bytes as a contribution, with more headers.
+    pub(crate) fn post_bytes(&self, body: &[u8], headers: &[(&str, &str)]) -> Answer {
+        let mut all = vec![("content-type", "application/json")];
+        all.extend(headers);
+        let path = format!("/api/v1/studies/{STUDY}/contributions");
+        self.send("POST", &path, &all, body)
+    }
+
+    /// Sends bytes as they are and reads until the server closes or falls silent for long.
+    /// `None` when it closes without a word.
+    pub(crate) fn raw(&self, bytes: &[u8]) -> Option<Answer> {
+        let mut stream = self.connect();
+        // The server may answer and close before everything is sent.
+        let _ = stream.write_all(bytes);
+        read_answer(&mut stream)
+    }
+
+    /// A connection of one's own.
+    pub(crate) fn connect(&self) -> TcpStream {
+        let stream = TcpStream::connect(&self.address).unwrap();
+        stream.set_read_timeout(Some(ANSWER_WITHIN)).unwrap();
+        stream.set_write_timeout(Some(ANSWER_WITHIN)).unwrap();
+        stream
+    }
+}
+
+/// Every contribution of the study that the host's own copy has, in the order they came.
+pub(crate) fn exported(data: &Path) -> Vec<Value> {
+    let output = run(
+        &["export", "--data", data.to_str().unwrap(), "--study", STUDY],
+        b"",
+    );
+    assert!(output.status.success(), "{output:?}");
+    let export: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let studies = export["studies"].as_array().unwrap();
+    assert_eq!(studies.len(), 1);
+    studies[0]["contributions"].as_array().unwrap().clone()
+}
+
+/// The analysis of a document for all forehands, by outcome and band.
+pub(crate) fn analysis<'a>(document: &'a Value, outcome: &str, band: &str) -> &'a Value {
+    let analyses = document["analyses"].as_array().unwrap();
+    let is_it = |analysis: &&Value| {
+        analysis["outcome"] == outcome
+            && analysis["stroke"] == "forehand"
+            && analysis["direction"] == "all"
+            && analysis["band"]["code"] == band
+    };
+    analyses.iter().find(is_it).unwrap()
+}
+
+/// A data folder with the study in it.
+pub(crate) fn folder() -> TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let added = add_study(STUDY_FILE, folder.path());
+    assert!(added.status.success(), "{added:?}");
+    folder
+}
+
+/// A server with the study and nothing else in it.
+pub(crate) fn server() -> (TempDir, Server) {
+    let folder = folder();
+    let server = Server::serve(folder.path(), &[]);
+    (folder, server)
+}
+
+/// A contribution of two sessions with one forehand line each.
+#[derive(Clone, Copy)]
+pub(crate) struct Pair {
+    /// Mean ball speeds, looser then tighter, km/h.
+    pub(crate) speeds: (f64, f64),
+    /// Standard deviation of both, km/h.
+    pub(crate) sd: Option<f64>,
+    /// Shots in and deep of 100 hit with 80 in, looser then tighter.
+    pub(crate) deep: (i64, i64),
+    /// Reference tensions, looser then tighter, lb.
+    pub(crate) tensions: (f64, f64),
+    /// `pooling` or `pooling_and_rows`.
+    pub(crate) scope: &'static str,
+}
+
+impl Default for Pair {
+    fn default() -> Self {
+        Self {
+            speeds: (103.0, 100.0),
+            sd: Some(10.0),
+            deep: (40, 32),
+            tensions: (46.0, 52.0),
+            scope: "pooling_and_rows",
+        }
+    }
+}
+
+/// The document of a pair, without a fault and without a flag.
+pub(crate) fn contribution(pair: Pair) -> Value {
+    let session = |arm: &str, tension: f64, speed: f64, deep: i64| {
+        let mut line = json!({
+            "stroke": "forehand", "direction": "all", "hit": 100, "in": 80, "deep": deep,
+            "speed_mean": speed, "speed_unit": "km/h", "speed_n": 100, "speed_over": "all",
+        });
+        if let Some(sd) = pair.sd {
+            line["speed_sd"] = json!(sd);
+            line["sd_divisor"] = json!("n-1");
+        }
+        json!({"arm": arm, "tension": {"mains": tension, "unit": "lb"}, "shots": [line]})
+    };
+    json!({
+        "study": STUDY,
+        "consent": {"text_version": "1", "scope": pair.scope},
+        "sessions": [
+            session("looser", pair.tensions.0, pair.speeds.0, pair.deep.0),
+            session("tighter", pair.tensions.1, pair.speeds.1, pair.deep.1),
+        ],
+    })
+}
+
+/// Different pairs, one for each number: effects spread around 2 km/h and 10 points.
+pub(crate) fn varied(number: u32) -> Pair {
+    let step = f64::from(number % 7);
+    Pair {
+        speeds: (101.25 + step, 100.5),
+        sd: Some(8.0 + step / 2.0),
+        deep: (38 + i64::from(number % 5), 32),
+        ..Pair::default()
+    }
+}

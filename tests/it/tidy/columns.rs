@@ -1,0 +1,193 @@
+//! Every column of the database with what becomes of it in public. The lists are held against the
+//! database that the migrations really make, so a new column cannot be published, or forgotten, by
+//! accident.
+
+use rusqlite::Connection;
+use std::collections::BTreeSet;
+
+/// A column as `table.column`, with the reason for its place.
+type Listed = (&'static str, &'static str);
+
+/// Columns whose value itself may leave.
+const PUBLIC: &[Listed] = &[
+    ("study.slug", "the study's name is its address"),
+    (
+        "study.document",
+        "the host wrote it for the audience; no contributor is in it",
+    ),
+    ("batch.number", "a reader says which batch a figure is from"),
+];
+
+/// Columns of which something leaves, but less than they hold.
+const COARSENED: &[Listed] = &[
+    (
+        "contribution.gap_nanograms",
+        "a row has the nearest pound and the band",
+    ),
+    (
+        "contribution.consent_scope",
+        "shows only in that rows exist for those who agreed to rows",
+    ),
+    (
+        "contribution.document",
+        "effects alone leave, estimates to a tenth and variances to three digits",
+    ),
+    ("batch.closed_at_ms", "the day alone is shown"),
+];
+
+/// Columns of which nothing leaves in public; a receipt may open some of them to its holder.
+const PRIVATE: &[Listed] = &[
+    ("study.id", "a number inside the database"),
+    ("study.added_at_ms", "the host's own record"),
+    ("player.id", "a number inside the database"),
+    ("player.uuid", "names one player"),
+    ("player.study_id", "a number inside the database"),
+    ("player.receipt_hash", "proves who holds a receipt"),
+    ("contribution.id", "tells the order of arrival"),
+    ("contribution.uuid", "names one contribution"),
+    ("contribution.study_id", "a number inside the database"),
+    ("contribution.player_id", "names one player"),
+    (
+        "contribution.received_at_ms",
+        "with a post elsewhere it tells who sent what",
+    ),
+    (
+        "contribution.state",
+        "that someone was declined or withdrew is theirs to tell",
+    ),
+    ("contribution.protocol_version", "tells when someone came"),
+    (
+        "contribution.consent_text_version",
+        "tells when someone came",
+    ),
+    ("contribution.plan_code", "names one plan, hence one player"),
+    ("contribution.batch", "tells when someone came"),
+    ("idempotency.study_id", "a number inside the database"),
+    ("idempotency.key_hash", "belongs to one sender"),
+    ("idempotency.request_hash", "belongs to one sender"),
+    (
+        "idempotency.contribution_id",
+        "a number inside the database",
+    ),
+    ("batch.study_id", "a number inside the database"),
+    ("fact.name", "about the data folder, not about the study"),
+    (
+        "fact.value",
+        "about the data folder; the receipt key's fingerprint is among it",
+    ),
+];
+
+/// Every field of a published row, with the reason why it may be known.
+const ROW_FIELDS: &[Listed] = &[
+    (
+        "group",
+        "holds the rows of one player together, and is numbered anew for every batch",
+    ),
+    ("band", "the analysis a row belongs to"),
+    (
+        "gap_lb",
+        "dose-response needs the gap; the nearest pound is enough",
+    ),
+    ("outcome", "the analysis a row belongs to"),
+    ("stroke", "the analysis a row belongs to"),
+    ("direction", "the analysis a row belongs to"),
+    ("estimate", "the effect, to a tenth"),
+    ("variance", "the weight, to three digits"),
+    (
+        "variance_source",
+        "an imputed spread must be told from a reported one",
+    ),
+];
+
+/// Every column that the migrations make, as `table.column`.
+fn columns_of(migrations: &[String]) -> BTreeSet<String> {
+    let connection = Connection::open_in_memory().unwrap();
+    for migration in migrations {
+        connection.execute_batch(migration).unwrap();
+    }
+    let mut statement = connection
+        .prepare(
+            "SELECT t.name || '.' || c.name FROM pragma_table_list AS t, \
+             pragma_table_xinfo(t.name) AS c \
+             WHERE t.schema = 'main' AND t.type <> 'view' AND t.name NOT LIKE 'sqlite_%'",
+        )
+        .unwrap();
+    let names = statement.query_map([], |row| row.get(0)).unwrap();
+    names.map(Result::unwrap).collect()
+}
+
+fn unclassified(columns: &BTreeSet<String>, lists: &[&[Listed]]) -> Vec<String> {
+    let listed: Vec<&str> = lists.concat().iter().map(|(name, _)| *name).collect();
+    let mut faults = Vec::new();
+    for column in columns {
+        let n_places = listed.iter().filter(|name| *name == column).count();
+        if n_places != 1 {
+            faults.push(format!(
+                "{column}: stands in {n_places} lists; put it in exactly one of PUBLIC, COARSENED \
+                 and PRIVATE, and in PRIVATE when in doubt"
+            ));
+        }
+    }
+    for name in listed {
+        if !columns.contains(name) {
+            faults.push(format!(
+                "{name}: no migration makes it; take it off the list"
+            ));
+        }
+    }
+    let bare = lists
+        .concat()
+        .into_iter()
+        .filter(|(_, reason)| reason.is_empty());
+    faults.extend(bare.map(|(name, _)| format!("{name}: say why it stands where it does")));
+    faults
+}
+
+#[test]
+fn every_column_is_public_coarsened_or_private() {
+    let folder = super::root().join("src/store/migrations");
+    let mut files: Vec<_> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
+    files.sort();
+    let migrations: Vec<String> = files
+        .iter()
+        .map(|path| std::fs::read_to_string(path).unwrap())
+        .collect();
+    let columns = columns_of(&migrations);
+    assert!(20 <= columns.len(), "only {columns:?}");
+    super::none(&unclassified(&columns, &[PUBLIC, COARSENED, PRIVATE]));
+}
+
+#[test]
+fn a_published_row_has_the_listed_fields_and_no_other() {
+    let download = crate::laws::aggregate();
+    for row in download["rows"].as_array().unwrap() {
+        let fields = row.as_object().unwrap().keys().cloned().collect();
+        super::none(&unclassified(&fields, &[ROW_FIELDS]));
+    }
+}
+
+#[test]
+fn a_column_in_no_list_or_in_two_is_found() {
+    let migrations = [
+        "CREATE TABLE a (x INTEGER PRIMARY KEY, y TEXT) STRICT;".to_owned(),
+        "ALTER TABLE a ADD COLUMN z TEXT; CREATE INDEX b ON a (y);".to_owned(),
+    ];
+    let columns = columns_of(&migrations);
+    assert_eq!(columns, ["a.x", "a.y", "a.z"].map(str::to_owned).into());
+    let public: &[Listed] = &[("a.x", "it is only a test")];
+    let private: &[Listed] = &[("a.y", "so is this"), ("a.z", "and this")];
+    assert_eq!(
+        unclassified(&columns, &[public, private]),
+        Vec::<String>::new()
+    );
+    assert_eq!(unclassified(&columns, &[public]).len(), 2);
+    assert_eq!(unclassified(&columns, &[public, private, private]).len(), 2);
+    assert_eq!(
+        unclassified(&columns, &[public, private, &[("a.gone", "dropped")]]).len(),
+        1
+    );
+    assert_eq!(unclassified(&columns, &[&[("a.x", "")], private]).len(), 1);
+}
