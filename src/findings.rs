@@ -107,9 +107,18 @@ pub struct Finding {
     /// What a reader is shown first.
     pub shown: Estimable<Shown>,
     /// The interval that may be read as often as one likes while data arrive.
-    pub any_time: Estimable<Interval>,
+    pub any_time: Estimable<AnyTime>,
     /// Estimates of the effects, in canonical order, with the weights they have in the shown model.
     pub marks: Vec<(f64, f64)>,
+}
+
+/// An estimate from one effect of each player, with its confidence sequence.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AnyTime {
+    /// The pooled estimate (REML).
+    pub estimate: f64,
+    /// The interval around it.
+    pub interval: Interval,
 }
 
 /// What a reader is shown first of an analysis.
@@ -336,14 +345,17 @@ fn shown(model: &Model, interval: Option<IntervalKind>, has_repeats: bool) -> Es
 
 /// The confidence sequence around the REML estimate with the safeguarded standard error, over
 /// one effect for each player.
-fn any_time(per_player: &Effects, level: Level) -> Estimable<Interval> {
+fn any_time(per_player: &Effects, level: Level) -> Estimable<AnyTime> {
     if per_player.k() < ANY_TIME_MINIMUM_PLAYERS {
         return Err(Reason::FewerThanTenClusters);
     }
     let model = pool(per_player, level).reml?;
     let half_width = any_time_multiplier(per_player.k(), level)? * model.hartung_knapp_safe?.se;
-    Ok(Interval {
-        low: model.estimate - half_width,
-        high: model.estimate + half_width,
+    Ok(AnyTime {
+        estimate: model.estimate,
+        interval: Interval {
+            low: model.estimate - half_width,
+            high: model.estimate + half_width,
+        },
     })
 }

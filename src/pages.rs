@@ -12,7 +12,11 @@ use askama::Template;
 pub use study::study;
 
 /// The style sheet of every page.
-pub const STYLE: &str = include_str!("pages/style.css");
+pub const STYLE: &str = concat!(
+    include_str!("pages/style/page.css"),
+    include_str!("pages/style/figures.css"),
+    include_str!("pages/style/surroundings.css"),
+);
 
 /// The list of studies.
 #[derive(Template)]

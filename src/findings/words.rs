@@ -4,11 +4,12 @@
 //! is compared are named; a range that spans zero is "we cannot tell", never "no difference"; the
 //! verb stays at "may", because contributions are neither randomised nor supervised, so certainty
 //! starts low. The live page changes while data arrive, so the range of a sentence is the one that
-//! may be read at any time; where that does not exist yet there is no claim. A claim also needs
+//! may be read at any time, around its own estimate; where that does not exist yet there is no
+//! claim. A claim also needs
 //! the ordinary range of the picture on the same side of zero, so that no sentence says more than
 //! the picture under it.
 
-use super::{Analysis, Finding, Shown};
+use super::{Analysis, AnyTime, Finding};
 use crate::numbers;
 use crate::pooling::Interval;
 use crate::protocol::{GapBand, GapBands};
@@ -32,6 +33,7 @@ pub enum Verdict {
 pub fn verdict(finding: &Finding) -> Verdict {
     match (&finding.shown, &finding.any_time) {
         (Ok(shown), Ok(any_time)) => {
+            let any_time = any_time.interval;
             if 0.0 < any_time.low && 0.0 < shown.interval.low {
                 Verdict::LooserMore
             } else if any_time.high < 0.0 && shown.interval.high < 0.0 {
@@ -59,9 +61,8 @@ pub fn answer(outcome: Outcome, analyses: &[&Analysis], bands: &GapBands) -> Str
             .filter_map(|(band, finding)| Some((*band, (*finding)?)))
             .filter(|(_, finding)| verdict(finding) == wanted)
             .filter_map(|(band, finding)| {
-                let (shown, range) = (finding.shown.ok()?, finding.any_time.ok()?);
                 let gap = band_label(band, bands);
-                let size = size(shown, range, outcome, finding);
+                let size = size(finding.any_time.ok()?, outcome, finding);
                 Some(format!("of {gap} ({size})"))
             })
             .collect()
@@ -129,7 +130,7 @@ fn claim(outcome: Outcome, gap: &str, finding: &Finding) -> String {
             format!("we cannot tell {}", question(outcome))
         }
     };
-    let size = size(*shown, *any_time, outcome, finding);
+    let size = size(*any_time, outcome, finding);
     let claim = format!("At a gap of {gap}, {said}: looser minus tighter is {size}.");
     match shown.prediction {
         Ok(range) => {
@@ -166,7 +167,8 @@ const fn may(outcome: Outcome, looser_more: bool) -> &'static str {
 }
 
 /// Estimate, range and counts: "+2.5 km/h, 95 % range 0.3 to 5.1; 50 pairs, 48 players".
-fn size(shown: Shown, range: Interval, outcome: Outcome, finding: &Finding) -> String {
+fn size(any_time: AnyTime, outcome: Outcome, finding: &Finding) -> String {
+    let range = any_time.interval;
     let mut decimals = numbers::decimals_for((range.high - range.low) / 2.0);
     // Rounding may not make a range that leaves zero out look as if it ended there.
     let ends_at_zero = |decimals: usize| {
@@ -179,9 +181,10 @@ fn size(shown: Shown, range: Interval, outcome: Outcome, finding: &Finding) -> S
         decimals += 1;
     }
     format!(
-        "{}\u{A0}{}, 95\u{A0}% range {}; {}",
-        numbers::signed(shown.estimate, decimals),
+        "{}\u{A0}{}, {} range {}; {}",
+        numbers::signed(any_time.estimate, decimals),
         unit_words(outcome),
+        numbers::percent(finding.pooled.level.value(), 0),
         numbers::interval(range.low, range.high, decimals),
         counts(finding)
     )

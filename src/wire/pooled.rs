@@ -116,10 +116,7 @@ fn put_finding(entry: &mut Map<String, Value>, finding: &Finding) {
     entry.insert("k".to_owned(), json!(finding.pooled.k));
     entry.insert("players".to_owned(), json!(finding.pooled.n_clusters));
     entry.insert("shown".to_owned(), shown(finding, &mut missing));
-    entry.insert(
-        "any_time".to_owned(),
-        interval(&finding.any_time, "/any_time", &mut missing),
-    );
+    entry.insert("any_time".to_owned(), any_time(finding, &mut missing));
     entry.insert("models".to_owned(), models(&finding.pooled, &mut missing));
     entry.insert(
         "heterogeneity".to_owned(),
@@ -171,8 +168,13 @@ fn ends(interval: Option<Interval>) -> Value {
     })
 }
 
-fn interval(value: &Estimable<Interval>, at: &str, missing: &mut Missing) -> Value {
-    ends(missing.take(value, at))
+fn any_time(finding: &Finding, missing: &mut Missing) -> Value {
+    let any_time = missing.take(&finding.any_time, "/any_time");
+    json!({
+        "estimate": any_time.map(|any_time| any_time.estimate),
+        "low": any_time.map(|any_time| any_time.interval.low),
+        "high": any_time.map(|any_time| any_time.interval.high),
+    })
 }
 
 fn models(pooled: &Pooled, missing: &mut Missing) -> Value {

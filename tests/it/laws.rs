@@ -182,6 +182,7 @@ const LOCATIONS: &[&str] = &[
     "/shown/high",
     "/shown/prediction/low",
     "/shown/prediction/high",
+    "/any_time/estimate",
     "/any_time/low",
     "/any_time/high",
     "/models/fixed/estimate",

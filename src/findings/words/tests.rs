@@ -1,5 +1,5 @@
 use super::*;
-use crate::findings::{IntervalKind, Key, Withheld};
+use crate::findings::{IntervalKind, Key, Shown, Withheld};
 use crate::pooling::{Effects, Level, Reason, pool};
 use crate::protocol::GapBand::{Numbered, UnderProtocol};
 use crate::units::{Hundredths, TensionUnit};
@@ -26,7 +26,10 @@ fn finding(ordinary: (f64, f64), any_time: (f64, f64)) -> Finding {
             kind: IntervalKind::HartungKnappSafe,
             prediction: Ok(range(-8.0, 12.0)),
         }),
-        any_time: Ok(range(any_time.0, any_time.1)),
+        any_time: Ok(AnyTime {
+            estimate: (ordinary.0 + ordinary.1) / 2.0,
+            interval: range(any_time.0, any_time.1),
+        }),
         marks: Vec::new(),
     }
 }
