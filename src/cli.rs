@@ -11,10 +11,10 @@ mod pool;
 mod serve;
 mod telemetry;
 
-use clap::builder::PossibleValuesParser;
+use clap::builder::{FalseyValueParser, PossibleValuesParser};
 use clap::{Args, Parser, Subcommand};
 use std::io::{self, Read, Write};
-use std::net::SocketAddr;
+use std::net::{SocketAddr, ToSocketAddrs};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -50,7 +50,8 @@ struct Listen {
         long,
         env = "TAUTPOOL_LISTEN",
         value_name = "ADDR:PORT",
-        default_value = "127.0.0.1:8080"
+        default_value = "127.0.0.1:8080",
+        value_parser = address
     )]
     listen: SocketAddr,
     /// Threads that answer requests
@@ -61,7 +62,7 @@ struct Listen {
         long,
         env = "TAUTPOOL_LOG",
         value_name = "FILTER",
-        default_value = "warn"
+        default_value = "warn,actix_http=off"
     )]
     log: String,
 }
@@ -97,7 +98,7 @@ struct Serve {
     #[command(flatten)]
     data: Data,
     /// A proxy in front does TLS, so listening beyond this machine is meant
-    #[arg(long, env = "TAUTPOOL_BEHIND_TLS_PROXY")]
+    #[arg(long, env = "TAUTPOOL_BEHIND_TLS_PROXY", value_parser = FalseyValueParser::new())]
     behind_tls_proxy: bool,
 }
 
@@ -110,7 +111,7 @@ struct Pool {
     #[arg(value_name = "FILE")]
     file: PathBuf,
     /// Write the whole pooled document as JSON
-    #[arg(long, env = "TAUTPOOL_JSON")]
+    #[arg(long, env = "TAUTPOOL_JSON", value_parser = FalseyValueParser::new())]
     json: bool,
     /// Which model to show
     #[arg(long, env = "TAUTPOOL_ESTIMATOR", default_value = "reml", value_parser = PossibleValuesParser::new(["fixed", "dl", "pm", "reml"]))]
@@ -128,11 +129,11 @@ struct Check {
     /// The contribution; - is standard input
     #[arg(value_name = "FILE")]
     file: PathBuf,
-    /// The study it is for; left out, the study's name and consent version are not checked
+    /// The study it is for; left out, the demo's rules hold, whatever its name and consent version
     #[arg(long, env = "TAUTPOOL_STUDY_FILE", value_name = "STUDY_FILE")]
     study: Option<PathBuf>,
     /// Write faults and flags as JSON
-    #[arg(long, env = "TAUTPOOL_JSON")]
+    #[arg(long, env = "TAUTPOOL_JSON", value_parser = FalseyValueParser::new())]
     json: bool,
 }
 
@@ -147,7 +148,7 @@ struct Export {
 
 #[derive(Debug, Subcommand)]
 enum Host {
-    /// Studies
+    /// Make studies
     #[command(subcommand)]
     Study(HostStudy),
 }
@@ -156,7 +157,7 @@ enum Host {
 enum HostStudy {
     /// Add a study to a data folder, which is made when it does not exist
     Add {
-        /// The study (schema/study.v1.schema.json); - is standard input
+        /// The study (schema/study.v1.schema.json, also served under /schema/); - is standard input
         #[arg(value_name = "FILE")]
         file: PathBuf,
         #[command(flatten)]
@@ -193,6 +194,15 @@ fn is_closed_pipe(failure: &(dyn std::error::Error + 'static)) -> bool {
     failure
         .downcast_ref::<io::Error>()
         .is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe)
+}
+
+/// An address to listen on; a name such as `localhost` is looked up.
+fn address(text: &str) -> Result<SocketAddr, String> {
+    let wanted = "write an address and a port, such as 127.0.0.1:8080";
+    let mut found = text
+        .to_socket_addrs()
+        .map_err(|error| format!("{error}: {wanted}"))?;
+    found.next().ok_or_else(|| wanted.to_owned())
 }
 
 /// Reads a file, or standard input for `-`.

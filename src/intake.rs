@@ -35,12 +35,15 @@ pub struct Admitted {
     pub flags: Vec<Flag>,
 }
 
+/// Most values of a contribution or a study: four times what a full contribution holds.
+const MOST_VALUES: usize = 10_000;
+
 /// Reads and checks a contribution to a study.
 ///
 /// # Errors
 /// A [`Rejection`] with every fault found.
 pub fn contribution(bytes: &[u8], study: &Study) -> Result<Admitted, Rejection> {
-    let (document, mut faults) = checked(bytes, Schema::Contribution)?;
+    let (document, mut faults) = checked(bytes, Schema::Contribution, MOST_VALUES)?;
     decimals::check(&document, &mut faults);
     let root = Document::new(&document, &faults);
     let mut flags = Vec::new();
@@ -57,7 +60,7 @@ pub fn contribution(bytes: &[u8], study: &Study) -> Result<Admitted, Rejection> 
 /// was admitted stays admitted. `None` when the document is not what was admitted.
 #[must_use]
 pub fn kept_contribution(bytes: &[u8]) -> Option<Contribution> {
-    let document = json::parse(bytes).ok()?;
+    let document = json::parse(bytes, MOST_VALUES).ok()?;
     read::contribution(&Document::new(&document, &[]))
 }
 
@@ -66,7 +69,7 @@ pub fn kept_contribution(bytes: &[u8]) -> Option<Contribution> {
 /// # Errors
 /// A [`Rejection`] with every fault found.
 pub fn study(bytes: &[u8]) -> Result<Study, Rejection> {
-    let (document, mut faults) = checked(bytes, Schema::Study)?;
+    let (document, mut faults) = checked(bytes, Schema::Study, MOST_VALUES)?;
     decimals::check(&document, &mut faults);
     let root = Document::new(&document, &faults);
     rules::study(&root, &mut faults);
@@ -78,15 +81,19 @@ pub fn study(bytes: &[u8]) -> Result<Study, Rejection> {
 /// # Errors
 /// A [`Rejection`] with every fault found.
 pub fn aggregate(bytes: &[u8]) -> Result<Publication, Rejection> {
-    let (document, mut faults) = checked(bytes, Schema::Aggregate)?;
+    let (document, mut faults) = checked(bytes, Schema::Aggregate, usize::MAX)?;
     let root = Document::new(&document, &faults);
     rules::aggregate(&root, &mut faults);
     finish(faults, || read::publication(&root))
 }
 
 /// Strict JSON with the faults that its schema finds.
-fn checked(bytes: &[u8], schema: Schema) -> Result<(Value, Vec<Fault>), Rejection> {
-    let document = json::parse(bytes)?;
+fn checked(
+    bytes: &[u8],
+    schema: Schema,
+    most_values: usize,
+) -> Result<(Value, Vec<Fault>), Rejection> {
+    let document = json::parse(bytes, most_values)?;
     let faults = schema.faults(&document);
     Ok((document, faults))
 }
@@ -107,8 +114,5 @@ fn finish<T>(mut faults: Vec<Fault>, read: impl FnOnce() -> Option<T>) -> Result
     }
     faults.sort();
     faults.dedup();
-    Err(Rejection {
-        kind: RejectionKind::Invalid,
-        faults,
-    })
+    Err(Rejection::new(RejectionKind::Invalid, faults))
 }

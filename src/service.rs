@@ -12,7 +12,7 @@ use crate::effects::spread::CrowdSpread;
 use crate::effects::{self, PairEffects};
 use crate::intake::{self, Admitted, Flag, FlagCode, Rejection};
 use crate::pooling::NumericError;
-use crate::protocol::Study;
+use crate::protocol::{Study, limits};
 use crate::receipt::{Receipt, ReceiptKey, sha256};
 use crate::store::{Durability, NewContribution, Recorded, RequestKey, Sender, Store, StoreError};
 use crate::vocabulary::State;
@@ -34,6 +34,14 @@ pub enum ServiceError {
     /// A file of the data folder cannot be used.
     #[error("the data folder {0}: {1}")]
     Folder(String, std::io::Error),
+    /// The data folder has no database.
+    #[error("there is no database in {0}: `tautpool host study add FILE --data {0}` makes one")]
+    NoData(String),
+    /// One of two files that belong together is missing.
+    #[error(
+        "{0} is missing although {1} is there: put it back from a backup, or remove {1} to begin anew"
+    )]
+    Missing(&'static str, &'static str),
     /// Another process has the data folder.
     #[error("another tautpool is using the data folder {0}: stop it first")]
     FolderInUse(String),
@@ -97,6 +105,12 @@ pub enum Refused {
     /// Nobody holds such a receipt.
     #[error("there is no such receipt in this study")]
     ReceiptUnknown,
+    /// The holder of the receipt has sent as many pairs as one player may.
+    #[error(
+        "this player has already sent {} pairs, as many as one player may",
+        limits::PAIRS_PER_PLAYER
+    )]
+    TooManyPairs,
     /// The service itself failed.
     #[error(transparent)]
     Service(#[from] ServiceError),
@@ -116,11 +130,23 @@ pub struct Service {
 }
 
 impl Service {
+    /// Opens a data folder that has been used before.
+    ///
+    /// # Errors
+    /// When it has not, or its database or key cannot be used.
+    pub fn open(folder: &Path, durability: Durability) -> Result<Self, ServiceError> {
+        if !folder.join(Store::FILE).exists() {
+            return Err(ServiceError::NoData(folder.display().to_string()));
+        }
+        Self::open_or_make(folder, durability)
+    }
+
     /// Opens a data folder, making it when it does not exist.
     ///
     /// # Errors
-    /// When the folder, its database or its key cannot be used.
-    pub fn open(folder: &Path, durability: Durability) -> Result<Self, ServiceError> {
+    /// When the folder, its database or its key cannot be used, or when only one of the two is
+    /// there.
+    pub fn open_or_make(folder: &Path, durability: Durability) -> Result<Self, ServiceError> {
         let in_folder = |error| ServiceError::Folder(folder.display().to_string(), error);
         std::fs::create_dir_all(folder).map_err(in_folder)?;
         let lock = File::create(folder.join(LOCK_FILE)).map_err(in_folder)?;
@@ -130,6 +156,14 @@ impl Service {
                 return Err(ServiceError::FolderInUse(folder.display().to_string()));
             }
             Err(TryLockError::Error(error)) => return Err(in_folder(error)),
+        }
+        // One without the other is a loss, not a beginning: making the missing one anew would
+        // hide it.
+        let has = |file: &str| folder.join(file).exists();
+        match (has(Store::FILE), has(ReceiptKey::FILE)) {
+            (true, false) => return Err(ServiceError::Missing(ReceiptKey::FILE, Store::FILE)),
+            (false, true) => return Err(ServiceError::Missing(Store::FILE, ReceiptKey::FILE)),
+            _ => {}
         }
         let receipt_key = ReceiptKey::of_folder(folder).map_err(in_folder)?;
         Self::with(Store::open(folder, durability)?, receipt_key, Some(lock))
@@ -270,6 +304,7 @@ impl Service {
             } => (contribution, player),
             Recorded::KeyUsedOtherwise => return Err(Refused::KeyUsedOtherwise),
             Recorded::ReceiptUnknown => return Err(Refused::ReceiptUnknown),
+            Recorded::TooManyPairs => return Err(Refused::TooManyPairs),
             Recorded::StudyUnknown => return Err(Refused::StudyUnknown),
         };
         let kept = intake::kept_contribution(incoming.document)
@@ -314,6 +349,7 @@ impl Service {
             consent_text_version: &contribution.consent_text_version,
             plan_code: contribution.plan_code.as_deref(),
             gap_nanograms: pair.gap.nanograms(),
+            pairs_per_player: limits::PAIRS_PER_PLAYER,
             batch_players: study.protocol.batch_players,
             document: incoming.document,
         });
@@ -348,12 +384,16 @@ impl Service {
 
 /// What makes two requests the same: the key, and what was sent under it.
 fn request_key(incoming: &Incoming<'_>) -> Option<RequestKey> {
+    // However it was typed, it is the same receipt.
+    let receipt = incoming.receipt.map_or_else(Vec::new, |text| {
+        Receipt::parse(text).map_or_else(
+            || text.as_bytes().to_vec(),
+            |receipt| receipt.hash().to_vec(),
+        )
+    });
     incoming.request_key.map(|key| RequestKey {
         key_hash: sha256(&[key.as_bytes()]),
-        request_hash: sha256(&[
-            incoming.document,
-            incoming.receipt.unwrap_or_default().as_bytes(),
-        ]),
+        request_hash: sha256(&[incoming.document, &receipt]),
     })
 }
 

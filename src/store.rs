@@ -42,6 +42,9 @@ pub enum StoreError {
         /// Newest format this program knows.
         known: i64,
     },
+    /// The file is a database of something else.
+    #[error("the database file was not made by tautpool: choose another data folder")]
+    Foreign,
     /// The journal mode or another setting could not be made.
     #[error("the database does not take the setting {0}: is it on a network drive?")]
     Setting(&'static str),

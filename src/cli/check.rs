@@ -1,7 +1,7 @@
 //! `tautpool check`: the faults the server would find, without a server.
 
 use super::{Check, Failure, read};
-use crate::intake::{self, Admitted, Fault, Flag};
+use crate::intake::{self, Admitted, Flag, Rejection};
 use crate::protocol::Study;
 use crate::wire::{problem, reply};
 use serde_json::{Value, json};
@@ -13,15 +13,25 @@ const DEFAULT_STUDY: &[u8] = include_bytes!("../../fixtures/demo/study.json");
 
 pub(super) fn run(options: &Check) -> Result<ExitCode, Failure> {
     let document = read(&options.file)?;
+    let mut out = io::stdout().lock();
     let study = match &options.study {
-        Some(file) => intake::study(&read(file)?)?,
+        Some(file) => match intake::study(&read(file)?) {
+            Ok(study) => study,
+            Err(rejection) => {
+                writeln!(out, "The study {} is at fault:", file.display())?;
+                list_faults(&mut out, &rejection)?;
+                return Ok(ExitCode::FAILURE);
+            }
+        },
         None => unnamed_study(&document)?,
     };
-    let (faults, flags) = match intake::contribution(&document, &study) {
-        Ok(Admitted { flags, .. }) => (Vec::new(), flags),
-        Err(rejection) => (rejection.faults, Vec::new()),
+    let (rejection, flags) = match intake::contribution(&document, &study) {
+        Ok(Admitted { flags, .. }) => (None, flags),
+        Err(rejection) => (Some(rejection), Vec::new()),
     };
-    let mut out = io::stdout().lock();
+    let faults = rejection
+        .as_ref()
+        .map_or(&[][..], |rejection| &rejection.faults);
     if options.json {
         let found = json!({
             "faults": faults.iter().map(problem::fault).collect::<Vec<_>>(),
@@ -29,7 +39,9 @@ pub(super) fn run(options: &Check) -> Result<ExitCode, Failure> {
         });
         writeln!(out, "{found}")?;
     } else {
-        list_faults(&mut out, &faults)?;
+        if let Some(rejection) = &rejection {
+            list_faults(&mut out, rejection)?;
+        }
         list_flags(&mut out, &flags)?;
         if faults.is_empty() {
             writeln!(out, "No faults: the contribution can be sent.")?;
@@ -59,12 +71,11 @@ fn unnamed_study(document: &[u8]) -> Result<Study, Failure> {
 }
 
 /// Faults, one a line, place first.
-pub(super) fn list_faults(out: &mut impl Write, faults: &[Fault]) -> io::Result<()> {
-    for fault in faults {
-        let place = if fault.pointer.is_empty() {
-            "the document"
-        } else {
-            &fault.pointer
+pub(super) fn list_faults(out: &mut impl Write, rejection: &Rejection) -> io::Result<()> {
+    for fault in &rejection.faults {
+        let place = match fault.pointer.as_str() {
+            "" => "the document".to_owned(),
+            pointer => printable(pointer),
         };
         writeln!(
             out,
@@ -73,7 +84,24 @@ pub(super) fn list_faults(out: &mut impl Write, faults: &[Fault]) -> io::Result<
             fault.sentence
         )?;
     }
+    if rejection.faults.len() < rejection.n_faults {
+        let more = rejection.n_faults - rejection.faults.len();
+        writeln!(out, "and {more} more")?;
+    }
     Ok(())
+}
+
+/// A text without characters that would steer a terminal.
+fn printable(text: &str) -> String {
+    text.chars()
+        .map(|character| {
+            if character.is_control() {
+                '\u{fffd}'
+            } else {
+                character
+            }
+        })
+        .collect()
 }
 
 fn list_flags(out: &mut impl Write, flags: &[Flag]) -> io::Result<()> {
@@ -81,7 +109,7 @@ fn list_flags(out: &mut impl Write, flags: &[Flag]) -> io::Result<()> {
         writeln!(
             out,
             "look   {}  [{}]  {}",
-            flag.pointer,
+            printable(&flag.pointer),
             flag.code.code(),
             flag.sentence
         )?;

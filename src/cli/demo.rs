@@ -7,6 +7,7 @@ use crate::demo::{STUDY, Stage, verdicts};
 use crate::findings::words::{band_label, outcome_label, unit_words};
 use crate::intake;
 use crate::numbers;
+use serde_json::Value;
 use std::io::{self, Write};
 use std::net::SocketAddr;
 use std::process::ExitCode;
@@ -110,6 +111,24 @@ fn describe_doors(out: &mut impl Write, stage: &Stage, address: SocketAddr) -> i
     )
 }
 
+/// Invented sessions are for invented studies only.
+fn is_demo(to: &str, slug: &str) -> Result<(), Failure> {
+    let address = format!("{}/api/v1/studies", to.trim_end_matches('/'));
+    let mut answer = ureq::get(&address)
+        .call()
+        .map_err(|error| format!("{address}: {error}"))?;
+    let studies: Value = serde_json::from_str(&answer.body_mut().read_to_string()?)?;
+    let is_invented = |entry: &Value| {
+        entry.pointer("/study/study") == Some(&slug.into())
+            && entry.pointer("/study/invented") == Some(&true.into())
+    };
+    let entries = studies.pointer("/studies").and_then(Value::as_array);
+    if entries.is_some_and(|entries| entries.iter().any(is_invented)) {
+        return Ok(());
+    }
+    Err(format!("{to} serves no invented study named {slug}: is it the demo?").into())
+}
+
 /// Sends more of the crowd to a running demo, over HTTP as anybody would.
 fn send(count: usize, to: &str) -> Result<ExitCode, Failure> {
     let settings = Settings::embedded()?;
@@ -119,6 +138,7 @@ fn send(count: usize, to: &str) -> Result<ExitCode, Failure> {
         to.trim_end_matches('/'),
         study.label.slug
     );
+    is_demo(to, &study.label.slug)?;
     // A different stretch of the crowd at every call, so that these are new players.
     let from = usize::try_from(clock::now_ms())?;
     let mut out = io::stdout().lock();
@@ -128,9 +148,8 @@ fn send(count: usize, to: &str) -> Result<ExitCode, Failure> {
             .header("idempotency-key", uuid::Uuid::new_v4().to_string())
             .send(&sent.document)
             .map_err(|error| format!("{address}: {error}"))?;
-        let receipt: serde_json::Value =
-            serde_json::from_str(&answer.body_mut().read_to_string()?)?;
-        let counts = receipt.get("counts").and_then(serde_json::Value::as_str);
+        let receipt: Value = serde_json::from_str(&answer.body_mut().read_to_string()?)?;
+        let counts = receipt.get("counts").and_then(Value::as_str);
         writeln!(out, "Sent one: {}", counts.unwrap_or_default())?;
     }
     Ok(ExitCode::SUCCESS)

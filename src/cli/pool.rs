@@ -28,7 +28,7 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
             .and_then(IntervalKind::from_code),
     };
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
-    let is_json = text.trim_ascii_start().starts_with(b"{");
+    let is_json = matches!(text.trim_ascii_start().first(), Some(b'{' | b'['));
     let answer = if is_json {
         aggregate(&bytes, level, choice)?
     } else {
@@ -43,7 +43,7 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
             }
         }
         Err(rejection) => {
-            super::check::list_faults(&mut io::stderr().lock(), &rejection.faults)?;
+            super::check::list_faults(&mut io::stderr().lock(), &rejection)?;
             return Ok(ExitCode::FAILURE);
         }
     }

@@ -3,7 +3,8 @@
 use super::{Data, Failure, Listen, Serve, read, telemetry};
 use crate::clock;
 use crate::http;
-use crate::service::{Refused, Service};
+use crate::intake;
+use crate::service::Service;
 use crate::store::Durability;
 use std::io::{self, Write};
 use std::net::{SocketAddr, TcpListener};
@@ -24,13 +25,6 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
     let listener = bind(address)?;
     let mut out = io::stdout().lock();
     writeln!(out, "Serving on http://{}", listener.local_addr()?)?;
-    if service.studies().is_empty() {
-        writeln!(
-            out,
-            "There is no study yet: add one with `tautpool host study add FILE --data {}` and start again.",
-            options.data.data.display()
-        )?;
-    }
     out.flush()?;
     drop(out);
     until_stopped(service, listener, &options.listen)
@@ -54,17 +48,14 @@ pub(super) fn until_stopped(
 
 pub(super) fn add_study(file: &Path, data: &Data) -> Result<ExitCode, Failure> {
     let document = read(file)?;
-    let service = Service::open(&data.data, Durability::Full)?;
     let mut out = io::stdout().lock();
-    match service.add_study(&document, clock::now_ms()) {
-        Ok(study) => {
-            writeln!(out, "Added study {}.", study.label.slug)?;
-            Ok(ExitCode::SUCCESS)
-        }
-        Err(Refused::Document(rejection)) => {
-            super::check::list_faults(&mut out, &rejection.faults)?;
-            Ok(ExitCode::FAILURE)
-        }
-        Err(error) => Err(error.into()),
+    // A faulty study makes no folder.
+    if let Err(rejection) = intake::study(&document) {
+        super::check::list_faults(&mut out, &rejection)?;
+        return Ok(ExitCode::FAILURE);
     }
+    let service = Service::open_or_make(&data.data, Durability::Full)?;
+    let study = service.add_study(&document, clock::now_ms())?;
+    writeln!(out, "Added study {}.", study.label.slug)?;
+    Ok(ExitCode::SUCCESS)
 }

@@ -2,7 +2,7 @@
 
 use super::observe::request_id;
 use crate::intake::{Rejection, RejectionKind};
-use crate::service::Refused;
+use crate::service::{Refused, ServiceError};
 use crate::wire::problem::{self, ProblemKind};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
@@ -42,6 +42,9 @@ impl Problem {
         if self.kind == ProblemKind::ReceiptUnknown {
             builder.insert_header((header::WWW_AUTHENTICATE, "Receipt"));
         }
+        if self.kind == ProblemKind::Unavailable {
+            builder.insert_header((header::RETRY_AFTER, "30"));
+        }
         if self.kind == ProblemKind::TooLarge || self.kind == ProblemKind::TooSlow {
             // The rest of the body is not read, so the connection cannot carry another request.
             builder.force_close();
@@ -60,6 +63,8 @@ const fn status(kind: ProblemKind) -> StatusCode {
         ProblemKind::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
         ProblemKind::TooSlow => StatusCode::REQUEST_TIMEOUT,
         ProblemKind::ReceiptUnknown => StatusCode::UNAUTHORIZED,
+        ProblemKind::TooManyPairs => StatusCode::UNPROCESSABLE_ENTITY,
+        ProblemKind::Unavailable => StatusCode::SERVICE_UNAVAILABLE,
         ProblemKind::Internal => StatusCode::INTERNAL_SERVER_ERROR,
     }
 }
@@ -80,6 +85,8 @@ impl From<Refused> for Problem {
                 ProblemKind::ReceiptUnknown,
                 "No player of this study holds the receipt in the Authorization header.",
             ),
+            Refused::TooManyPairs => Self::new(ProblemKind::TooManyPairs, detail),
+            Refused::Service(ServiceError::Store(_)) => Self::unavailable(&detail),
             Refused::Service(_) => Self::internal(&detail),
         }
     }
@@ -91,16 +98,17 @@ impl From<Rejection> for Problem {
             RejectionKind::Malformed => ProblemKind::Malformed,
             RejectionKind::Invalid => ProblemKind::Invalid,
         };
-        let n_faults = rejection.faults.len();
+        let n_faults = u64::try_from(rejection.n_faults).unwrap_or(u64::MAX);
+        let listed = if rejection.faults.len() < rejection.n_faults {
+            format!(", of which the first {} are listed", rejection.faults.len())
+        } else {
+            String::new()
+        };
         Self {
             kind,
             detail: format!(
-                "{} to mend; nothing was stored.",
-                crate::numbers::counted(
-                    u64::try_from(n_faults).unwrap_or(u64::MAX),
-                    "fault",
-                    "faults"
-                )
+                "{} to mend{listed}; nothing was stored.",
+                crate::numbers::counted(n_faults, "fault", "faults")
             ),
             faults: rejection.faults,
         }
@@ -108,6 +116,16 @@ impl From<Rejection> for Problem {
 }
 
 impl Problem {
+    /// The database does not take what it is given: the disk is full, say. Nothing was stored and
+    /// the same request may succeed later.
+    fn unavailable(cause: &str) -> Self {
+        tracing::error!(cause, "the database refused");
+        Self::new(
+            ProblemKind::Unavailable,
+            "The service cannot store anything at the moment; nothing was stored.",
+        )
+    }
+
     /// A failure of the service: the log gets the cause, the client does not.
     pub(super) fn internal(cause: &str) -> Self {
         tracing::error!(cause, "request failed");

@@ -157,21 +157,38 @@ pub enum RejectionKind {
 
 /// A refused document with every fault found.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{} fault(s), the first: {}", faults.len(), faults.first().map_or("none", |fault| fault.sentence.as_str()))]
+#[error("{n_faults} fault(s), the first: {}", faults.first().map_or("none", |fault| fault.sentence.as_str()))]
 pub struct Rejection {
     /// Whether it could be read at all.
     pub kind: RejectionKind,
-    /// Every fault, sorted by place; never empty.
+    /// The faults in order of place, at most [`Rejection::MOST`]; never empty.
     pub faults: Vec<Fault>,
+    /// How many faults there are.
+    pub n_faults: usize,
 }
 
 impl Rejection {
+    /// Most faults that are listed. A full contribution in which every line has three is below it.
+    pub const MOST: usize = 500;
+
+    /// A refusal for these faults.
+    #[must_use]
+    pub fn new(kind: RejectionKind, mut faults: Vec<Fault>) -> Self {
+        let n_faults = faults.len();
+        faults.truncate(Self::MOST);
+        Self {
+            kind,
+            faults,
+            n_faults,
+        }
+    }
+
     /// A document that is not strict JSON.
     #[must_use]
     pub fn malformed(pointer: String, code: FaultCode, sentence: String) -> Self {
-        Self {
-            kind: RejectionKind::Malformed,
-            faults: vec![Fault::new(pointer, code, sentence)],
-        }
+        Self::new(
+            RejectionKind::Malformed,
+            vec![Fault::new(pointer, code, sentence)],
+        )
     }
 }

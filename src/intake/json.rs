@@ -6,14 +6,21 @@
 use super::fault::{Fault, FaultCode, Rejection, RejectionKind};
 use serde::de::{DeserializeSeed, Error as _, MapAccess, SeqAccess, Visitor};
 use serde_json::{Map, Value};
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::fmt;
 
-/// Reads one JSON document.
+/// Longest token of a pointer that is repeated in full. No field of any schema is half as long.
+const LONGEST_TOKEN: usize = 80;
+
+/// What a document with too many values fails with, inside this module.
+const TOO_MANY_VALUES: &str = "too many values";
+
+/// Reads one JSON document of at most so many values, so that the work on it, and the list of its
+/// faults, stays bounded by more than its bytes.
 ///
 /// # Errors
 /// A malformed [`Rejection`] that names the byte, the line and column, or the repeated keys.
-pub fn parse(bytes: &[u8]) -> Result<Value, Rejection> {
+pub fn parse(bytes: &[u8], most_values: usize) -> Result<Value, Rejection> {
     // RFC 8259, section 8.1, lets a reader pass over a byte order mark.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let text = std::str::from_utf8(bytes).map_err(|error| {
@@ -27,24 +34,23 @@ pub fn parse(bytes: &[u8]) -> Result<Value, Rejection> {
         )
     })?;
     let repeated = RefCell::new(Vec::new());
+    let values_left = Cell::new(most_values);
     let mut deserializer = serde_json::Deserializer::from_str(text);
     let value = Place {
         pointer: String::new(),
         repeated: &repeated,
+        values_left: &values_left,
     }
     .deserialize(&mut deserializer)
     .and_then(|value| deserializer.end().map(|()| value))
-    .map_err(|error| syntax(&error))?;
+    .map_err(|error| syntax(&error, most_values))?;
     let mut faults = repeated.into_inner();
     if faults.is_empty() {
         return Ok(value);
     }
     faults.sort();
     faults.dedup();
-    Err(Rejection {
-        kind: RejectionKind::Malformed,
-        faults,
-    })
+    Err(Rejection::new(RejectionKind::Malformed, faults))
 }
 
 /// A text as it may be repeated to its sender: short, on one line.
@@ -61,14 +67,27 @@ pub(super) fn shorten(text: &str) -> String {
     short
 }
 
-/// Appends one reference token to a pointer, escaped as RFC 6901 says.
+/// Appends one reference token to a pointer, escaped as RFC 6901 says. A token longer than any
+/// field's name is cut, since it would be repeated in every fault below it.
 pub(super) fn pointer_to(parent: &str, token: &str) -> String {
     let escaped = token.replace('~', "~0").replace('/', "~1");
-    format!("{parent}/{escaped}")
+    match escaped.char_indices().nth(LONGEST_TOKEN) {
+        Some((end, _)) => format!("{parent}/{}…", escaped.get(..end).unwrap_or_default()),
+        None => format!("{parent}/{escaped}"),
+    }
 }
 
-fn syntax(error: &serde_json::Error) -> Rejection {
+fn syntax(error: &serde_json::Error, most_values: usize) -> Rejection {
     let text = error.to_string();
+    if text.contains(TOO_MANY_VALUES) {
+        return Rejection::malformed(
+            String::new(),
+            FaultCode::TooMany,
+            format!(
+                "The document holds more than {most_values} values; a full contribution holds about 2500."
+            ),
+        );
+    }
     if text.contains("recursion limit") {
         return Rejection::malformed(
             String::new(),
@@ -93,6 +112,7 @@ fn syntax(error: &serde_json::Error) -> Rejection {
 struct Place<'a> {
     pointer: String,
     repeated: &'a RefCell<Vec<Fault>>,
+    values_left: &'a Cell<usize>,
 }
 
 impl Place<'_> {
@@ -100,6 +120,7 @@ impl Place<'_> {
         Self {
             pointer: pointer_to(&self.pointer, token),
             repeated: self.repeated,
+            values_left: self.values_left,
         }
     }
 }
@@ -108,6 +129,9 @@ impl<'de> DeserializeSeed<'de> for Place<'_> {
     type Value = Value;
 
     fn deserialize<D: serde::Deserializer<'de>>(self, deserializer: D) -> Result<Value, D::Error> {
+        let left = self.values_left.get().checked_sub(1);
+        self.values_left
+            .set(left.ok_or_else(|| D::Error::custom(TOO_MANY_VALUES))?);
         deserializer.deserialize_any(self)
     }
 }
@@ -186,7 +210,7 @@ mod tests {
     use super::*;
 
     fn only_code(bytes: &[u8]) -> (String, FaultCode) {
-        let rejection = parse(bytes).unwrap_err();
+        let rejection = parse(bytes, 1000).unwrap_err();
         assert_eq!(rejection.faults.len(), 1);
         let fault = rejection.faults[0].clone();
         (fault.pointer, fault.code)
@@ -204,7 +228,7 @@ mod tests {
 
     #[test]
     fn a_byte_order_mark_is_passed_over() {
-        assert!(parse(b"\xef\xbb\xbf{}").unwrap().is_object());
+        assert!(parse(b"\xef\xbb\xbf{}", 1000).unwrap().is_object());
     }
 
     #[test]
@@ -217,9 +241,21 @@ mod tests {
     }
 
     #[test]
+    fn values_are_counted_and_long_keys_are_cut() {
+        assert!(parse(b"[1,2]", 3).is_ok());
+        assert_eq!(
+            only_code(format!("[{}1]", "1,".repeat(1000)).as_bytes()).1,
+            FaultCode::TooMany
+        );
+        let key = "k".repeat(500);
+        let (pointer, _) = only_code(format!(r#"{{"{key}": 1, "{key}": 2}}"#).as_bytes());
+        assert!(pointer.len() < 100, "{pointer}");
+    }
+
+    #[test]
     fn reads_what_serde_json_reads() {
         let text = r#"{"a": [1, -2, 3.25, true, null, "x\u00e9"], "b": {}}"#;
         let expected: Value = serde_json::from_str(text).unwrap();
-        assert_eq!(parse(text.as_bytes()).unwrap(), expected);
+        assert_eq!(parse(text.as_bytes(), 1000).unwrap(), expected);
     }
 }

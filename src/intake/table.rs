@@ -24,7 +24,10 @@ pub fn effects(bytes: &[u8]) -> Result<Effects, Rejection> {
     for record in reader.records() {
         match record {
             Ok(record) => table.add(&record, &columns),
-            Err(error) => table.faults.extend(unreadable(&error).faults),
+            Err(error) => unreadable(&error)
+                .faults
+                .into_iter()
+                .for_each(|fault| table.add_fault(fault)),
         }
     }
     table.finish()
@@ -39,28 +42,45 @@ struct Columns {
 
 impl Columns {
     fn named_in(header: &StringRecord) -> Result<Self, Rejection> {
-        // A byte order mark belongs to the file, not to the name of its first column.
-        let place = |name: &str| {
-            header.iter().position(|column| {
-                column
-                    .trim_start_matches('\u{feff}')
-                    .eq_ignore_ascii_case(name)
-            })
-        };
-        let (Some(estimate), Some(variance)) = (place("estimate"), place("variance")) else {
-            return Err(Rejection::malformed(
-                "line 1".to_owned(),
-                FaultCode::Missing,
+        let (Some(estimate), Some(variance)) =
+            (place(header, "estimate")?, place(header, "variance")?)
+        else {
+            let only = header
+                .get(0)
+                .filter(|_| header.len() == 1)
+                .unwrap_or_default();
+            let mend = if only.contains([';', '\t']) {
+                "Separate the columns by commas, and write decimals with a point."
+            } else {
                 "The first line must name the columns, `estimate` and `variance` among them."
-                    .to_owned(),
-            ));
+            };
+            return Err(header_fault(FaultCode::Missing, mend.to_owned()));
         };
         Ok(Self {
             estimate,
             variance,
-            cluster: place("cluster"),
+            cluster: place(header, "cluster")?,
         })
     }
+}
+
+/// Where a column stands; `None` when it is absent.
+fn place(header: &StringRecord, name: &str) -> Result<Option<usize>, Rejection> {
+    // A byte order mark belongs to the file, not to the name of its first column.
+    let is_named = |column: &str| {
+        column
+            .trim_start_matches('\u{feff}')
+            .eq_ignore_ascii_case(name)
+    };
+    if 1 < header.iter().filter(|column| is_named(column)).count() {
+        let sentence = format!("The column `{name}` stands there twice; keep one of them.");
+        return Err(header_fault(FaultCode::DuplicateKey, sentence));
+    }
+    Ok(header.iter().position(is_named))
+}
+
+fn header_fault(code: FaultCode, sentence: String) -> Rejection {
+    Rejection::malformed("line 1".to_owned(), code, sentence)
 }
 
 #[derive(Default)]
@@ -70,6 +90,7 @@ struct Table {
     clusters: Vec<usize>,
     cluster_names: BTreeMap<String, usize>,
     faults: Vec<Fault>,
+    n_faults: usize,
 }
 
 impl Table {
@@ -125,20 +146,25 @@ impl Table {
     }
 
     fn fault(&mut self, line: u64, column: &str, code: FaultCode, sentence: String) {
-        self.faults.push(Fault::new(
-            format!("line {line}, column {column}"),
-            code,
-            sentence,
-        ));
+        let place = format!("line {line}, column {column}");
+        self.add_fault(Fault::new(place, code, sentence));
+    }
+
+    /// Counts a fault. What lies beyond the list that is shown need not be kept.
+    fn add_fault(&mut self, fault: Fault) {
+        self.n_faults += 1;
+        if self.faults.len() < Rejection::MOST {
+            self.faults.push(fault);
+        }
     }
 
     fn finish(self) -> Result<Effects, Rejection> {
-        let invalid = |faults| Rejection {
-            kind: RejectionKind::Invalid,
-            faults,
-        };
         if !self.faults.is_empty() {
-            return Err(invalid(self.faults));
+            return Err(Rejection {
+                kind: RejectionKind::Invalid,
+                faults: self.faults,
+                n_faults: self.n_faults,
+            });
         }
         let has_clusters = !self.clusters.is_empty();
         let clusters = Array1::from(self.clusters);
@@ -148,11 +174,9 @@ impl Table {
             has_clusters.then(|| clusters.view()),
         )
         .map_err(|error: NumericError| {
-            invalid(vec![Fault::new(
-                "the table".to_owned(),
-                FaultCode::AgainstSchema,
-                format!("{error}."),
-            )])
+            let place = "the table".to_owned();
+            let fault = Fault::new(place, FaultCode::AgainstSchema, format!("{error}."));
+            Rejection::new(RejectionKind::Invalid, vec![fault])
         })
     }
 }
@@ -216,5 +240,9 @@ mod tests {
         assert!(effects(b"1,2\n").is_err());
         assert!(effects(b"").is_err());
         assert!(effects(b"\xff\xfe").is_err());
+        let twice = effects(b"estimate,variance,estimate\n").unwrap_err();
+        assert_eq!(twice.faults[0].code, FaultCode::DuplicateKey);
+        let semicolons = effects(b"estimate;variance\n1,5;2\n").unwrap_err();
+        assert!(semicolons.faults[0].sentence.contains("by commas"));
     }
 }

@@ -10,6 +10,11 @@ use crate::vocabulary::Stroke;
 /// each is about 60 kB.
 pub const BODY_BYTES: usize = 256 * 1024;
 
+/// Most pairs of one player in a study: two a week for a season of three months. The work of the
+/// cluster-robust interval grows with the cube of it, and nobody learns from the hundredth pair
+/// of one player (our bound).
+pub const PAIRS_PER_PLAYER: i64 = 24;
+
 /// Reference tensions below this are refused (our bound: half of the usual range's lower end).
 pub const TENSION_LOWEST: Tension = pounds(15);
 /// Reference tensions above this are refused (our bound).

@@ -30,6 +30,8 @@ pub struct NewContribution<'a> {
     pub plan_code: Option<&'a str>,
     /// The gap.
     pub gap_nanograms: i64,
+    /// Most pairs that one player may send.
+    pub pairs_per_player: i64,
     /// How many new players close a batch.
     pub batch_players: usize,
     /// The document, byte for byte.
@@ -85,6 +87,8 @@ pub enum Recorded {
     KeyUsedOtherwise,
     /// Nobody here holds such a receipt.
     ReceiptUnknown,
+    /// The holder of the receipt has sent as many pairs as one player may.
+    TooManyPairs,
     /// No study of this name.
     StudyUnknown,
 }
@@ -126,6 +130,14 @@ impl Store {
         let Some((player_id, player)) = player(&transaction, study_id, &new.sender)? else {
             return Ok(Recorded::ReceiptUnknown);
         };
+        let n_pairs: i64 = transaction.query_row(
+            "SELECT count(*) FROM contribution WHERE player_id = ?1",
+            [player_id],
+            |row| row.get(0),
+        )?;
+        if new.pairs_per_player <= n_pairs {
+            return Ok(Recorded::TooManyPairs);
+        }
         let contribution_id = insert(&transaction, study_id, player_id, new)?;
         if let Some(request) = &new.request {
             transaction.execute(

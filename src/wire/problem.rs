@@ -27,6 +27,10 @@ word_list! {
         KeyUsedOtherwise = "key-used-otherwise",
         /// No such receipt.
         ReceiptUnknown = "receipt-unknown",
+        /// The player has sent as many pairs as one player may.
+        TooManyPairs = "too-many-pairs",
+        /// The service cannot store anything now.
+        Unavailable = "unavailable",
         /// The service failed; nothing was stored.
         Internal = "internal",
     }
@@ -47,6 +51,8 @@ impl ProblemKind {
             Self::BadRequest => "The request cannot be read",
             Self::KeyUsedOtherwise => "The key was used for something else",
             Self::ReceiptUnknown => "There is no such receipt",
+            Self::TooManyPairs => "This player has sent enough",
+            Self::Unavailable => "The service cannot store anything",
             Self::Internal => "The service failed",
         }
     }
@@ -72,6 +78,12 @@ impl ProblemKind {
             Self::KeyUsedOtherwise => "Make a new Idempotency-Key for every new contribution.",
             Self::ReceiptUnknown => {
                 "Check the receipt, or leave the Authorization header out to send as a new player."
+            }
+            Self::TooManyPairs => {
+                "One player counts with a limited number of pairs, and this receipt has reached it."
+            }
+            Self::Unavailable => {
+                "Send it again after the time in the Retry-After header, with the same Idempotency-Key; nothing was stored."
             }
             Self::Internal => {
                 "Send it again later with the same Idempotency-Key; nothing was stored."

@@ -141,17 +141,22 @@ fn traced(command: &[&str], folder: &Path, trace: &Path) -> (Traced, String) {
         .stderr(Stdio::null())
         .spawn();
     let traced = Traced(spawned.expect("strace is installed by tests/run"));
+    (traced, wait_for_address(&address))
+}
+
+/// Waits until a server has printed its address into a file.
+fn wait_for_address(printed: &Path) -> String {
     let deadline = Instant::now() + Duration::from_secs(60);
     while Instant::now() < deadline {
-        let text = fs::read_to_string(&address).unwrap();
+        let text = fs::read_to_string(printed).unwrap();
         if let Some((_, rest)) = text.split_once("http://")
             && let Some((address, _)) = rest.split_once('\n')
         {
-            return (traced, address.to_owned());
+            return address.to_owned();
         }
         thread::sleep(Duration::from_millis(20));
     }
-    panic!("the traced server did not say where it listens");
+    panic!("the server did not say where it listens");
 }
 
 /// Sends three contributions to a traced server and returns the steps it took.
@@ -226,6 +231,62 @@ fn the_reading_of_a_trace_follows_interrupted_calls() {
         Step::Acknowledged,
         Step::LogSynced
     ]));
+}
+
+#[test]
+fn a_full_disk_is_said_and_loses_nothing_that_was_acknowledged() {
+    let folder = harness::folder();
+    let address = folder.path().join("address");
+    // No file may grow beyond 600 blocks of the shell; with the signal ignored, writing beyond
+    // fails as on a full disk.
+    let program = env!("CARGO_BIN_EXE_tautpool");
+    let script = format!(
+        "trap '' XFSZ; ulimit -f 600; exec '{program}' serve --data '{}' --listen 127.0.0.1:0",
+        folder.path().display()
+    );
+    let child = Command::new("sh")
+        .args(["-c", &script])
+        .stdout(fs::File::create(&address).unwrap())
+        .stderr(Stdio::null())
+        .spawn();
+    let mut server = Ended(child.unwrap());
+    let url = wait_for_address(&address);
+    let mut acknowledged = Vec::new();
+    let mut refused = None;
+    for number in 0..2000 {
+        let (status, answer) = post(&url, &format!("full-{number}")).unwrap();
+        match status {
+            201 => acknowledged.push(answer["contribution"].clone()),
+            _ => {
+                refused = Some((status, answer));
+                break;
+            }
+        }
+    }
+    let (status, problem) = refused.expect("the disk never filled");
+    assert_eq!(
+        (status, problem["type"].as_str()),
+        (503, Some("/problems#unavailable")),
+        "{problem}"
+    );
+    assert!(!acknowledged.is_empty());
+    server.0.kill().unwrap();
+    drop(server);
+    let kept: Vec<Value> = harness::exported(folder.path())
+        .iter()
+        .map(|kept| kept["contribution"].clone())
+        .collect();
+    assert_eq!(kept, acknowledged);
+}
+
+/// A child that ends with this value.
+struct Ended(Child);
+
+impl Drop for Ended {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
 }
 
 /// What the senders were told: reply by the key it was sent under.

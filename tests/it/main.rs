@@ -5,6 +5,7 @@ mod corpus;
 mod disclosure;
 mod documents;
 mod durability;
+mod folder;
 mod harness;
 mod intake_properties;
 mod laws;

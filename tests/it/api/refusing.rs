@@ -269,3 +269,33 @@ fn a_body_in_a_coding_and_a_second_key_are_refused() {
         .expect_problem(400, "bad-request");
     assert_eq!(exported(folder.path()).len(), 0);
 }
+
+#[test]
+fn no_body_makes_a_reply_or_a_list_of_faults_without_bound() {
+    let (_folder, server) = server();
+    let fill = |start: &str, item: &str, end: &str| {
+        let room = BODY_BYTES - start.len() - end.len() - 1;
+        let items = vec![item; room / (item.len() + 1)];
+        format!("{start}{}{end}", items.join(","))
+    };
+    let long_key = "k".repeat(100_000);
+    let lines = vec![r#"{"x1":0,"x2":0,"x3":0,"x4":0}"#; 20].join(",");
+    let sessions = vec![format!(r#"{{"shots":[{lines}]}}"#); 8].join(",");
+    for body in [
+        fill(r#"{"sessions":["#, "{}", "]}"),
+        fill(r#"{"sessions":["#, "0", "]}"),
+        fill("{", r#""a":0"#, "}"),
+        fill(&format!(r#"{{"{long_key}":{{"#), r#""0":0,"0":0"#, "}}"),
+        format!(r#"{{"sessions":[{sessions}]}}"#),
+    ] {
+        let began = Instant::now();
+        let answer = server.post_bytes(body.as_bytes(), &[]);
+        assert!(
+            answer.status == 400 || answer.status == 422,
+            "{}",
+            answer.status
+        );
+        assert!(answer.body.len() < 400_000, "{} bytes", answer.body.len());
+        assert!(began.elapsed() < Duration::from_secs(10));
+    }
+}

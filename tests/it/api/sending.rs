@@ -6,6 +6,7 @@ use crate::harness::{
 };
 use serde_json::{Value, json};
 use std::fs;
+use tautpool::protocol::limits::PAIRS_PER_PLAYER;
 
 fn close(found: &Value, expected: f64) {
     let found = found.as_f64().unwrap();
@@ -336,4 +337,24 @@ fn no_log_line_has_a_receipt_or_anything_of_a_body() {
     ] {
         assert!(!log.contains(&secret), "{secret} in\n{log}");
     }
+}
+
+#[test]
+fn one_player_sends_a_limited_number_of_pairs() {
+    let (folder, server) = server();
+    let first = server
+        .post(&contribution(Pair::default()))
+        .expect(201)
+        .json();
+    let credentials = format!("Receipt {}", first["receipt"].as_str().unwrap());
+    let body = contribution(Pair::default()).to_string();
+    let further = || server.post_bytes(body.as_bytes(), &[("authorization", &credentials)]);
+    for _ in 1..PAIRS_PER_PLAYER {
+        further().expect(201);
+    }
+    further().expect_problem(422, "too-many-pairs");
+    assert_eq!(
+        exported(folder.path()).len(),
+        usize::try_from(PAIRS_PER_PLAYER).unwrap()
+    );
 }

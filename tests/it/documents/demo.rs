@@ -53,3 +53,15 @@ fn the_demo_says_that_it_is_invented_and_its_command_makes_the_next_batch() {
         assert_eq!(batch(), Value::from(before + calls));
     }
 }
+
+#[test]
+fn the_contribution_in_the_readme_is_accepted_by_the_demo() {
+    let readme = include_str!("../../../README.md");
+    let (_, rest) = readme.split_once("<<'JSON'\n").unwrap();
+    let (document, _) = rest.split_once("\nJSON\n").unwrap();
+    let demo = Server::start(&["demo"], |line| line.contains(" --send "));
+    let path = "/api/v1/studies/looser-or-tighter/contributions";
+    let headers = [("content-type", "application/json")];
+    demo.send("POST", path, &headers, document.as_bytes())
+        .expect(201);
+}

@@ -18,6 +18,7 @@ const HEADERS: &[&str] = &[
     "etag",
     "referrer-policy",
     "request-id",
+    "retry-after",
     "www-authenticate",
     "x-content-type-options",
 ];
