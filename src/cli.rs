@@ -104,7 +104,7 @@ struct Serve {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  tautpool pool effects.csv\n  tautpool pool --json aggregate.json\n  curl -s http://127.0.0.1:8080/api/v1/studies/STUDY/aggregate | tautpool pool -"
+    after_help = "Examples:\n  tautpool pool effects.csv\n  tautpool pool effects.csv --moderator gap --cluster player\n  tautpool pool --json aggregate.json\n  curl -s http://127.0.0.1:8080/api/v1/studies/STUDY/aggregate | tautpool pool -"
 )]
 struct Pool {
     /// CSV with the columns estimate,variance (and cluster), or an aggregate; - is standard input
@@ -122,6 +122,15 @@ struct Pool {
     /// Level of the intervals, from 0.5 to under 1; left out, that of the aggregate, or 0.95
     #[arg(long, env = "TAUTPOOL_LEVEL")]
     level: Option<f64>,
+    /// Column of the CSV on which the effects are regressed; may be repeated. Rows where it is blank are left out
+    #[arg(long = "moderator", env = "TAUTPOOL_MODERATOR", value_name = "COLUMN")]
+    moderators: Vec<String>,
+    /// Regress through the origin: where all moderators are 0 there is no effect
+    #[arg(long, env = "TAUTPOOL_NO_INTERCEPT", requires = "moderators")]
+    no_intercept: bool,
+    /// Column of the CSV that says which effects belong together; left out, the column named cluster if there is one
+    #[arg(long, env = "TAUTPOOL_CLUSTER", value_name = "COLUMN")]
+    cluster: Option<String>,
 }
 
 #[derive(Debug, Args)]

@@ -12,6 +12,7 @@
 //! - a prediction interval narrower than the interval shown for the mean is not shown;
 //! - an analysis with fewer players than the protocol asks is withheld as a whole.
 
+pub mod regression;
 pub mod words;
 
 use crate::pooling::sequence::any_time_multiplier;

@@ -11,14 +11,17 @@
 //! * A figure that is not defined is an `Err(`[`Reason`]`)`, never NaN and never 0.
 //! * No tolerance is absolute: multiplying all effects by a power of two changes no digit.
 
+mod adjustment;
 pub mod clusters;
 mod effects;
 pub mod heterogeneity;
+mod hills;
 mod level;
 pub mod model;
 mod profile;
 pub mod quantiles;
 mod reason;
+pub mod regression;
 pub mod roots;
 pub mod sequence;
 pub mod sums;

@@ -6,6 +6,7 @@
 pub mod aggregate;
 pub mod pooled;
 pub mod problem;
+pub mod regression;
 pub mod reply;
 
 use crate::findings::BatchLabel;

@@ -1,12 +1,16 @@
 //! `tautpool pool`: the engine on a file.
 
+mod coefficients;
+
 use super::{Failure, Pool, read};
 use crate::findings::words::{band_label, class_label, counts, outcome_label, unit_words};
 use crate::findings::{self, Choice, Estimator, Finding, IntervalKind};
+use crate::intake::table::Wanted;
 use crate::intake::{self, Rejection};
 use crate::numbers;
+use crate::pooling::regression::Regression;
 use crate::pooling::{Interval, Level, Model};
-use crate::wire::pooled;
+use crate::wire::{self, pooled};
 use serde_json::Value;
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -15,6 +19,7 @@ use std::process::ExitCode;
 struct Answer {
     document: Value,
     analyses: Vec<(String, Result<Finding, String>)>,
+    regression: Option<Regression>,
 }
 
 pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
@@ -29,10 +34,19 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
     };
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let is_json = matches!(text.trim_ascii_start().first(), Some(b'{' | b'['));
-    let answer = if is_json {
+    let wanted = Wanted {
+        cluster: options.cluster.as_deref(),
+        moderators: &options.moderators,
+        through_origin: options.no_intercept,
+    };
+    let answer = if !is_json {
+        table(&bytes, &wanted, level, choice)
+    } else if options.moderators.is_empty() && options.cluster.is_none() {
         aggregate(&bytes, level, choice)?
     } else {
-        table(&bytes, level, choice)
+        return Err(
+            "--moderator and --cluster name columns of a CSV; an aggregate has none".into(),
+        );
     };
     let mut out = io::stdout().lock();
     match answer {
@@ -40,6 +54,9 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
         Ok(answer) => {
             for (title, finding) in &answer.analyses {
                 describe(&mut out, title, finding, choice)?;
+            }
+            if let Some(regression) = &answer.regression {
+                coefficients::describe(&mut out, regression, choice.estimator)?;
             }
         }
         Err(rejection) => {
@@ -50,11 +67,24 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn table(bytes: &[u8], level: Option<Level>, choice: Choice) -> Result<Answer, Rejection> {
+fn table(
+    bytes: &[u8],
+    wanted: &Wanted<'_>,
+    level: Option<Level>,
+    choice: Choice,
+) -> Result<Answer, Rejection> {
     let level = level.unwrap_or(Level::NINETY_FIVE);
-    let finding = findings::table(&intake::table::effects(bytes)?, level, choice);
+    let tables = intake::table::read(bytes, wanted)?;
+    let finding = findings::table(&tables.effects, level, choice);
+    let mut document = pooled::of_table(level, &finding);
+    let regression = tables
+        .design
+        .map(|design| findings::regression::table(&design, level, choice.estimator));
+    if let Some(regression) = &regression {
+        wire::regression::add_to(&mut document, regression, choice.estimator);
+    }
     Ok(Answer {
-        document: pooled::of_table(level, &finding),
+        document,
         analyses: vec![(
             format!(
                 "{} effects in {} clusters",
@@ -62,6 +92,7 @@ fn table(bytes: &[u8], level: Option<Level>, choice: Choice) -> Result<Answer, R
             ),
             Ok(finding),
         )],
+        regression,
     })
 }
 
@@ -98,6 +129,7 @@ fn aggregate(
     Ok(Ok(Answer {
         document,
         analyses: analyses.collect(),
+        regression: None,
     }))
 }
 

@@ -1,25 +1,50 @@
 //! A table of effects as CSV (RFC 4180): `estimate,variance`, and where known `cluster`.
 //!
 //! The first line names the columns, in any order; further columns are moderators and pass
-//! unread. Every bad cell is named by line and column, all at once.
+//! unread unless they are asked for. Every bad cell is named by line and column, all at once. A
+//! blank cell of a moderator is not bad: its row is left out of the regression.
+
+mod moderators;
+
+pub use moderators::Wanted;
 
 use super::fault::{Fault, FaultCode, Rejection, RejectionKind};
-use crate::pooling::{Effects, NumericError};
+use crate::pooling::Effects;
+use crate::pooling::regression::Design;
 use csv::{ReaderBuilder, StringRecord, Trim};
+use moderators::Asked;
 use ndarray::Array1;
 use std::collections::BTreeMap;
+use std::fmt::Display;
+
+/// A table that was read.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tables {
+    /// Every effect.
+    pub effects: Effects,
+    /// The effects whose moderators are all known; `None` when none were asked for.
+    pub design: Option<Design>,
+}
 
 /// Reads a table of effects.
 ///
 /// # Errors
 /// A [`Rejection`] whose places read `line 3, column variance`.
 pub fn effects(bytes: &[u8]) -> Result<Effects, Rejection> {
+    read(bytes, &Wanted::default()).map(|tables| tables.effects)
+}
+
+/// Reads a table of effects and their moderators.
+///
+/// # Errors
+/// A [`Rejection`] whose places read `line 3, column variance`, for columns that were asked for.
+pub fn read(bytes: &[u8], wanted: &Wanted<'_>) -> Result<Tables, Rejection> {
     let mut reader = ReaderBuilder::new().trim(Trim::All).from_reader(bytes);
     let header = reader
         .headers()
         .map_err(|error| unreadable(&error))?
         .clone();
-    let columns = Columns::named_in(&header)?;
+    let columns = Columns::named_in(&header, wanted)?;
     let mut table = Table::default();
     for record in reader.records() {
         match record {
@@ -30,18 +55,18 @@ pub fn effects(bytes: &[u8]) -> Result<Effects, Rejection> {
                 .for_each(|fault| table.add_fault(fault)),
         }
     }
-    table.finish()
+    table.finish(wanted)
 }
 
 /// Places of the columns that are read.
 struct Columns {
     estimate: usize,
     variance: usize,
-    cluster: Option<usize>,
+    asked: Asked,
 }
 
 impl Columns {
-    fn named_in(header: &StringRecord) -> Result<Self, Rejection> {
+    fn named_in(header: &StringRecord, wanted: &Wanted<'_>) -> Result<Self, Rejection> {
         let (Some(estimate), Some(variance)) =
             (place(header, "estimate")?, place(header, "variance")?)
         else {
@@ -59,7 +84,7 @@ impl Columns {
         Ok(Self {
             estimate,
             variance,
-            cluster: place(header, "cluster")?,
+            asked: Asked::in_header(header, wanted)?,
         })
     }
 }
@@ -89,6 +114,8 @@ struct Table {
     variances: Vec<f64>,
     clusters: Vec<usize>,
     cluster_names: BTreeMap<String, usize>,
+    /// The moderators of each effect; `None` when one of them is blank.
+    moderators: Vec<Option<Vec<f64>>>,
     faults: Vec<Fault>,
     n_faults: usize,
 }
@@ -106,12 +133,12 @@ impl Table {
                 "A variance is above zero; mend it or remove the line.".to_owned(),
             );
         }
-        if let Some(place) = columns.cluster {
-            let name = record.get(place).unwrap_or_default();
+        if let Some(column) = &columns.asked.cluster {
+            let name = record.get(column.place).unwrap_or_default();
             if name.is_empty() {
                 self.fault(
                     line,
-                    "cluster",
+                    &column.name,
                     FaultCode::Missing,
                     "Name the cluster of this effect; an effect of its own gets a name of its own."
                         .to_owned(),
@@ -123,6 +150,24 @@ impl Table {
         }
         self.estimates.extend(estimate);
         self.variances.extend(variance);
+        self.add_moderators(record, line, &columns.asked);
+    }
+
+    fn add_moderators(&mut self, record: &StringRecord, line: u64, asked: &Asked) {
+        let mut cells = Some(Vec::with_capacity(asked.moderators.len()));
+        for column in &asked.moderators {
+            let is_blank = record.get(column.place).unwrap_or_default().is_empty();
+            let value = if is_blank {
+                None
+            } else {
+                self.number(record, line, column.place, &column.name)
+            };
+            cells = cells.zip(value).map(|(mut cells, value)| {
+                cells.push(value);
+                cells
+            });
+        }
+        self.moderators.push(cells);
     }
 
     fn number(
@@ -158,7 +203,7 @@ impl Table {
         }
     }
 
-    fn finish(self) -> Result<Effects, Rejection> {
+    fn finish(self, wanted: &Wanted<'_>) -> Result<Tables, Rejection> {
         if !self.faults.is_empty() {
             return Err(Rejection {
                 kind: RejectionKind::Invalid,
@@ -166,19 +211,23 @@ impl Table {
                 n_faults: self.n_faults,
             });
         }
+        let design = moderators::design(&self, wanted)?;
         let has_clusters = !self.clusters.is_empty();
         let clusters = Array1::from(self.clusters);
-        Effects::new(
+        let effects = Effects::new(
             Array1::from(self.estimates).view(),
             Array1::from(self.variances).view(),
             has_clusters.then(|| clusters.view()),
         )
-        .map_err(|error: NumericError| {
-            let place = "the table".to_owned();
-            let fault = Fault::new(place, FaultCode::AgainstSchema, format!("{error}."));
-            Rejection::new(RejectionKind::Invalid, vec![fault])
-        })
+        .map_err(|error| at_table(&error))?;
+        Ok(Tables { effects, design })
     }
+}
+
+fn at_table(error: &impl Display) -> Rejection {
+    let place = "the table".to_owned();
+    let fault = Fault::new(place, FaultCode::AgainstSchema, format!("{error}."));
+    Rejection::new(RejectionKind::Invalid, vec![fault])
 }
 
 fn unreadable(error: &csv::Error) -> Rejection {

@@ -15,17 +15,14 @@
 //!   length of `d^{-1}` projected on the range of `B`: `sum_j w` when `B` has full rank;
 //! * `df = (tr T)^2 / sum T_ij^2`.
 //!
-//! Regression on covariates is absent; here the design is a column of ones.
+//! Here the design is a column of ones; for covariates see [`super::regression`].
 
 use nalgebra::{DMatrix, DVector};
 
+use super::adjustment::Adjustment;
 use super::profile::{Moments, Profile};
 use super::reason::{Estimable, Reason, finite};
 use super::sums::{Double, Real, compensated_sum};
-
-/// Eigenvalues below this share of the largest count as zero: far above the rounding of an
-/// eigenvalue decomposition (about 1e-16 times the size), far below a real direction.
-const RANK_TOLERANCE: f64 = 1e-12;
 
 /// Below 4 degrees of freedom the Satterthwaite approximation is not reliable (Tipton 2015).
 const SMALLEST_DF: f64 = 4.0;
@@ -100,14 +97,23 @@ fn combine(contributions: &[Contribution], total_weight: f64) -> Estimable<Clust
         so_far = f64::accumulate(so_far, squared);
     }
     let diagonal = compensated_sum(contributions.iter().map(|c| c.diagonal * c.diagonal));
-    let df = finite(trace * trace / (diagonal + 2.0 * pairs.value()))?;
-    if df < SMALLEST_DF * (1.0 - DF_ROUNDING) {
-        return Err(Reason::FewDegreesOfFreedom);
-    }
+    let df = enough_df(finite(trace * trace / (diagonal + 2.0 * pairs.value()))?)?;
     Ok(ClusterRobust {
         se: finite(scores.sqrt() / total_weight)?,
         df,
     })
+}
+
+/// Passes degrees of freedom on that the Satterthwaite approximation is good for.
+///
+/// # Errors
+/// [`Reason::FewDegreesOfFreedom`] below 4.
+pub(super) fn enough_df(df: f64) -> Estimable<f64> {
+    if df < SMALLEST_DF * (1.0 - DF_ROUNDING) {
+        Err(Reason::FewDegreesOfFreedom)
+    } else {
+        Ok(df)
+    }
 }
 
 fn contribute(cluster: &[(f64, f64)], total_weight: f64) -> Contribution {
@@ -130,27 +136,12 @@ fn contribute(cluster: &[(f64, f64)], total_weight: f64) -> Contribution {
     let root = scaled.map(f64::sqrt);
     let b = DMatrix::from_diagonal(&scaled.component_mul(&scaled))
         - (&root * root.transpose()) / (total_weight * scale);
-    let eigen = b.symmetric_eigen();
-    let cutoff = RANK_TOLERANCE * eigen.eigenvalues.max();
     let inverse_root = root.map(f64::recip);
-    let coordinates = eigen.eigenvectors.tr_mul(&inverse_root);
-    let kept = coordinates.zip_map(
-        &eigen.eigenvalues,
-        |x, value| if cutoff < value { x } else { 0.0 },
-    );
-    let shrunk = kept.zip_map(&eigen.eigenvalues, |x, value| {
-        if cutoff < value {
-            x / value.sqrt()
-        } else {
-            0.0
-        }
-    });
-    // A w = D B^{+1/2} d^{-1}, and a singular B has lost the part of d^{-1} outside its range.
-    let adjusted = root.component_mul(&(&eigen.eigenvectors * shrunk)) / scale;
+    let adjusted = Adjustment::new(root, b, scale).apply(&inverse_root);
     let residuals = cluster.iter().map(|&(_, residual)| residual);
     Contribution {
-        score: compensated_sum(adjusted.iter().zip(residuals).map(|(a, r)| a * r)),
-        diagonal: compensated_sum(kept.iter().map(|x| x * x)) / scale,
-        total: compensated_sum(adjusted.iter().copied()),
+        score: compensated_sum(adjusted.vector.iter().zip(residuals).map(|(a, r)| a * r)),
+        diagonal: adjusted.diagonal,
+        total: compensated_sum(adjusted.vector.iter().copied()),
     }
 }

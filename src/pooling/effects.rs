@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use ndarray::{Array1, ArrayView1, Axis};
+use ndarray::{Array1, Array2, ArrayView1, ArrayView2, Axis};
 use thiserror::Error;
 
 /// Why numbers were refused. Rows are counted from 1 in the order the caller gave them.
@@ -15,8 +15,24 @@ pub enum NumericError {
         n_estimates: usize,
         /// Number of entries of the other column.
         n_others: usize,
-        /// The other column: `"variances"` or `"clusters"`.
+        /// The other column: `"variances"`, `"clusters"` or `"rows of moderators"`.
         column: &'static str,
+    },
+    /// A moderator is infinite or not a number.
+    #[error("row {row}: moderator {column} is not a finite number")]
+    ModeratorNotFinite {
+        /// Row, from 1.
+        row: usize,
+        /// Column, from 1.
+        column: usize,
+    },
+    /// There are not as many names as columns of moderators.
+    #[error("there are {n_columns} columns of moderators but {n_names} names")]
+    NamesDiffer {
+        /// Number of columns.
+        n_columns: usize,
+        /// Number of names.
+        n_names: usize,
     },
     /// An estimate is infinite or not a number.
     #[error("row {row}: the estimate is not a finite number")]
@@ -71,11 +87,29 @@ impl Effects {
         variances: ArrayView1<'_, f64>,
         clusters: Option<ArrayView1<'_, usize>>,
     ) -> Result<Self, NumericError> {
+        let nothing = Array2::zeros((estimates.len(), 0));
+        Self::with_moderators(estimates, variances, clusters, nothing.view())
+            .map(|(effects, _)| effects)
+    }
+
+    /// As [`Effects::new`] with columns of `moderators` (one row an effect) that travel with the
+    /// effects: they come after the variance in the canonical order and belong to the content of a
+    /// cluster. They are given back in that order.
+    ///
+    /// # Errors
+    /// As [`Effects::new`], and [`NumericError::ModeratorNotFinite`].
+    pub(crate) fn with_moderators(
+        estimates: ArrayView1<'_, f64>,
+        variances: ArrayView1<'_, f64>,
+        clusters: Option<ArrayView1<'_, usize>>,
+        moderators: ArrayView2<'_, f64>,
+    ) -> Result<(Self, Array2<f64>), NumericError> {
         let n_estimates = estimates.len();
         check_length(n_estimates, variances.len(), "variances")?;
         if let Some(clusters) = clusters {
             check_length(n_estimates, clusters.len(), "clusters")?;
         }
+        check_length(n_estimates, moderators.nrows(), "rows of moderators")?;
         for (row, (&estimate, &variance)) in (1..).zip(estimates.iter().zip(variances)) {
             if !estimate.is_finite() {
                 return Err(NumericError::EstimateNotFinite { row });
@@ -87,30 +121,36 @@ impl Effects {
                 return Err(NumericError::VarianceNotPositive { row });
             }
         }
+        for ((row, column), value) in moderators.indexed_iter() {
+            if !value.is_finite() {
+                return Err(NumericError::ModeratorNotFinite {
+                    row: row + 1,
+                    column: column + 1,
+                });
+            }
+        }
         // Adding zero turns -0 into 0, so that equal numbers are equal bits.
-        let columns = estimates.iter().zip(variances).map(|(&y, &v)| (y + 0.0, v));
-        let mut rows: Vec<Row> = match clusters {
-            None => columns
-                .map(|(estimate, variance)| Row {
-                    estimate,
-                    variance,
+        let moderators = moderators.mapv(|x| x + 0.0);
+        let columns =
+            estimates
+                .iter()
+                .zip(variances)
+                .zip(moderators.rows())
+                .map(|((&y, &v), moderators)| Row {
+                    estimate: y + 0.0,
+                    variance: v,
+                    moderators,
                     cluster: 0,
                     rank: 0,
-                })
-                .collect(),
-            Some(labels) => {
-                let labelled = columns.zip(labels);
-                rank_clusters(
-                    labelled
-                        .map(|((y, v), &cluster)| Row {
-                            estimate: y,
-                            variance: v,
-                            cluster,
-                            rank: 0,
-                        })
-                        .collect(),
-                )
-            }
+                });
+        let mut rows: Vec<Row<'_>> = match clusters {
+            None => columns.collect(),
+            Some(labels) => rank_clusters(
+                columns
+                    .zip(labels)
+                    .map(|(row, &cluster)| Row { cluster, ..row })
+                    .collect(),
+            ),
         };
         rows.sort_unstable_by(|a, b| a.compare_content(b).then(a.rank.cmp(&b.rank)));
         let (clusters, n_clusters) = match clusters {
@@ -120,12 +160,17 @@ impl Effects {
                 (Some(numbers), n_clusters)
             }
         };
-        Ok(Self {
+        let effects = Self {
             estimates: rows.iter().map(|row| row.estimate).collect(),
             variances: rows.iter().map(|row| row.variance).collect(),
             clusters,
             n_clusters,
-        })
+        };
+        let mut ordered = Array2::zeros(moderators.raw_dim());
+        for (mut place, row) in ordered.rows_mut().into_iter().zip(&rows) {
+            place.assign(&row.moderators);
+        }
+        Ok((effects, ordered))
     }
 
     /// One effect of each cluster, the most precise one; the smaller estimate decides between
@@ -194,20 +239,31 @@ impl Effects {
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Row {
+struct Row<'a> {
     estimate: f64,
     variance: f64,
+    moderators: ArrayView1<'a, f64>,
     /// The caller's label.
     cluster: usize,
     /// Place of the cluster among all clusters by content; clusters of equal content share one.
     rank: usize,
 }
 
-impl Row {
-    fn compare_content(&self, other: &Self) -> Ordering {
+impl Row<'_> {
+    fn compare_content(&self, other: &Row<'_>) -> Ordering {
         self.estimate
             .total_cmp(&other.estimate)
             .then(self.variance.total_cmp(&other.variance))
+            .then_with(|| {
+                let mut orders = self
+                    .moderators
+                    .iter()
+                    .zip(other.moderators)
+                    .map(|(a, b)| a.total_cmp(b));
+                orders
+                    .find(|order| order.is_ne())
+                    .unwrap_or(Ordering::Equal)
+            })
     }
 }
 
@@ -228,9 +284,10 @@ const fn check_length(
 }
 
 /// Gives every row the rank of its cluster when clusters are compared as sorted lists.
-fn rank_clusters(mut rows: Vec<Row>) -> Vec<Row> {
+fn rank_clusters(mut rows: Vec<Row<'_>>) -> Vec<Row<'_>> {
     rows.sort_unstable_by(|a, b| a.cluster.cmp(&b.cluster).then_with(|| a.compare_content(b)));
-    let mut groups: Vec<&mut [Row]> = rows.chunk_by_mut(|a, b| a.cluster == b.cluster).collect();
+    let mut groups: Vec<&mut [Row<'_>]> =
+        rows.chunk_by_mut(|a, b| a.cluster == b.cluster).collect();
     groups.sort_unstable_by(|a, b| compare_groups(a, b));
     let mut rank = 0;
     for idx in 0..groups.len() {
@@ -252,7 +309,7 @@ fn rank_clusters(mut rows: Vec<Row>) -> Vec<Row> {
     rows
 }
 
-fn compare_groups(a: &[Row], b: &[Row]) -> Ordering {
+fn compare_groups(a: &[Row<'_>], b: &[Row<'_>]) -> Ordering {
     let first_difference = a
         .iter()
         .zip(b)
@@ -262,7 +319,7 @@ fn compare_groups(a: &[Row], b: &[Row]) -> Ordering {
 }
 
 /// Numbers the clusters from 0 in the order in which `rows` first names them.
-fn number_by_appearance(rows: &[Row]) -> (Array1<usize>, usize) {
+fn number_by_appearance(rows: &[Row<'_>]) -> (Array1<usize>, usize) {
     let mut numbers = std::collections::HashMap::new();
     let column = rows
         .iter()

@@ -32,6 +32,22 @@ pub enum Reason {
     PredictionNarrowerThanMean,
     /// Fewer than the ten clusters that an asymptotic interval needs.
     FewerThanTenClusters,
+    /// The model has neither an intercept nor a moderator.
+    NoColumns,
+    /// The model has no moderator, so there is nothing to test but the mean.
+    NoModerators,
+    /// The model goes through the origin, so it does not contain the model of one mean.
+    NoIntercept,
+    /// Fewer than ten clusters (effects, when there are no clusters) for every moderator.
+    FewerThanTenPerModerator,
+    /// A moderator is constant or follows from the ones before it.
+    RankDeficient,
+    /// One cluster carries so much of the figure that CR2 does not see all of its variance.
+    RestsOnOneCluster,
+    /// Every effect lies on the fitted line, so there is no residual spread.
+    ExactFit,
+    /// Without moderators there is no heterogeneity that they could explain.
+    NoHeterogeneityToExplain,
     /// An iteration reached its cap.
     NotConverged,
     /// The numbers are too large or too small for the arithmetic.
@@ -55,6 +71,14 @@ impl Reason {
             Self::AnyTimeIntervalInfinite => "any_time_interval_infinite",
             Self::PredictionNarrowerThanMean => "prediction_narrower_than_mean",
             Self::FewerThanTenClusters => "fewer_than_ten_clusters",
+            Self::NoColumns => "no_columns",
+            Self::NoModerators => "no_moderators",
+            Self::NoIntercept => "no_intercept",
+            Self::FewerThanTenPerModerator => "fewer_than_ten_per_moderator",
+            Self::RankDeficient => "rank_deficient",
+            Self::RestsOnOneCluster => "rests_on_one_cluster",
+            Self::ExactFit => "exact_fit",
+            Self::NoHeterogeneityToExplain => "no_heterogeneity_to_explain",
             Self::NotConverged => "not_converged",
             Self::OutOfRange => "out_of_range",
         }
@@ -88,6 +112,26 @@ impl fmt::Display for Reason {
                 "The prediction interval came out narrower than the interval of the mean, so it is not given."
             }
             Self::FewerThanTenClusters => "This figure needs at least ten independent clusters.",
+            Self::NoColumns => "The model has neither an intercept nor a moderator.",
+            Self::NoModerators => "The model has no moderator.",
+            Self::NoIntercept => {
+                "The model goes through the origin, so it cannot be compared with the model of one mean."
+            }
+            Self::FewerThanTenPerModerator => {
+                "A regression needs at least ten players with complete pairs for every moderator."
+            }
+            Self::RankDeficient => {
+                "A moderator is constant or follows from the moderators before it, so its coefficient cannot be told from theirs."
+            }
+            Self::RestsOnOneCluster => {
+                "One cluster carries so much of this figure that its variation between clusters cannot be seen."
+            }
+            Self::ExactFit => {
+                "All effects lie exactly on the fitted line, so there is no residual spread to judge it by."
+            }
+            Self::NoHeterogeneityToExplain => {
+                "Without moderators the effects show no heterogeneity, so there is none to explain."
+            }
             Self::NotConverged => "The computation did not settle on a value.",
             Self::OutOfRange => "The numbers are too large or too small to compute with.",
         })

@@ -10,26 +10,14 @@
 //! [`Double`] sums, so they are good to the last place or two even where `Q` and `k - 1` nearly
 //! cancel. The data are passed about twenty to sixty times in all.
 
+use super::hills::{self, RestrictedLikelihood, SEARCH_TOLERANCE};
 use super::profile::{Moments, Profile};
 use super::reason::{Estimable, Reason, finite};
 use super::roots::{Tolerance, ValueAndSlope, falling_root};
 use super::sums::Double;
 
-/// Relative width at which a root is handed from the search to the polish. Newton's method squares
-/// the error, so 1e-8 would do; the margin covers functions that bend strongly.
-const SEARCH_TOLERANCE: f64 = 1e-10;
-
 /// Cap on polishing steps; two are usual.
 const MAX_POLISHES: usize = 8;
-
-/// Ratio of successive values of `v_min + tau_squared` at which the restricted score is looked at.
-///
-/// Every term of the score is a power, at most the third, of `1 / (v_i + tau_squared)`; as a
-/// function of `ln(v_min + tau_squared)` each such factor moves from level to falling over about
-/// an e-fold, and so does the mean. A step of a fifth of an e-fold therefore sees every hill of
-/// the likelihood but one so flat that score and slope both vanish within the step, and the
-/// likelihood of such a hill differs from its surroundings by next to nothing.
-const GRID_RATIO: f64 = 1.2;
 
 /// The estimators for one set of effects.
 #[derive(Debug)]
@@ -96,7 +84,7 @@ impl<'a> TauSquared<'a> {
             Tolerance::Relative(SEARCH_TOLERANCE),
             quick,
         )?;
-        self.polish(root, |moments| moments.q_excess(target))
+        self.polish_by(root, |moments| moments.q_excess(target))
             .map(Some)
     }
 
@@ -106,67 +94,11 @@ impl<'a> TauSquared<'a> {
     /// [`Reason::OneEffect`] below two effects; [`Reason::NotConverged`].
     pub(crate) fn restricted_maximum_likelihood(&self) -> Estimable<f64> {
         self.check_k()?;
-        let hills = self.hills()?;
-        let [only] = hills.as_slice() else {
-            let likelihood = |t: f64| self.profile.restricted_log_likelihood(t);
-            let best = hills
-                .iter()
-                .map(|&t| (t, likelihood(t)))
-                .reduce(|best, hill| {
-                    // Hills come in ascending order, so the smaller variance wins a tie.
-                    if best.1 < hill.1 { hill } else { best }
-                });
-            return best.map(|(t, _)| t).ok_or(Reason::NotConverged);
-        };
-        Ok(*only)
-    }
-
-    /// All local maxima of the restricted likelihood in ascending order: 0 if the score is not
-    /// positive there, and every place where the score falls through 0. Where it rises through 0
-    /// is a minimum and is passed over.
-    fn hills(&self) -> Estimable<Vec<f64>> {
-        let mut hills = Vec::new();
-        let start = self.profile.smallest_variance();
-        // Without any spread the score is negative everywhere, and its ratio form has a pole.
-        if finite(self.upper_bound)? <= 0.0 || finite(self.at_zero.q().value())? <= 0.0 {
-            return Ok(vec![0.0]);
-        }
-        let score_at_zero = finite(self.at_zero.score().0.value())?;
-        let mut was_rising = 0.0 < score_at_zero;
-        if !was_rising {
-            hills.push(0.0);
-        }
-        let end = start + self.upper_bound;
-        let (mut x, mut low) = (start, 0.0);
-        while x < end {
-            x *= GRID_RATIO;
-            let t = if x < end { x - start } else { self.upper_bound };
-            let is_rising = 0.0 < finite(self.profile.quick(t).score().0)?;
-            if was_rising && !is_rising {
-                hills.push(self.hill_between(low, t)?);
-            }
-            was_rising = is_rising;
-            low = t;
-        }
-        Ok(hills)
-    }
-
-    fn hill_between(&self, low: f64, high: f64) -> Estimable<f64> {
-        let quick = |t: f64| {
-            let (value, slope) = self.profile.quick(t).score();
-            ValueAndSlope { value, slope }
-        };
-        let root = falling_root(
-            (low, high),
-            0.5 * (low + high),
-            Tolerance::Relative(SEARCH_TOLERANCE),
-            quick,
-        )?;
-        self.polish(root, Moments::score)
+        hills::global_maximum(self)
     }
 
     /// Newton steps with precise sums, until they no longer move the root.
-    fn polish(
+    fn polish_by(
         &self,
         root: f64,
         function: impl Fn(&Moments<Double>) -> (Double, Double),
@@ -197,5 +129,36 @@ impl<'a> TauSquared<'a> {
         } else {
             Ok(())
         }
+    }
+}
+
+impl RestrictedLikelihood for TauSquared<'_> {
+    fn smallest_variance(&self) -> f64 {
+        self.profile.smallest_variance()
+    }
+
+    fn upper_bound(&self) -> f64 {
+        self.upper_bound
+    }
+
+    fn has_spread(&self) -> Estimable<bool> {
+        finite(self.at_zero.q().value()).map(|q| 0.0 < q)
+    }
+
+    fn score_at_zero(&self) -> Estimable<f64> {
+        finite(self.at_zero.score().0.value())
+    }
+
+    fn score(&self, tau_squared: f64) -> ValueAndSlope {
+        let (value, slope) = self.profile.quick(tau_squared).score();
+        ValueAndSlope { value, slope }
+    }
+
+    fn log_likelihood(&self, tau_squared: f64) -> f64 {
+        self.profile.restricted_log_likelihood(tau_squared)
+    }
+
+    fn polish(&self, root: f64) -> Estimable<f64> {
+        self.polish_by(root, Moments::score)
     }
 }

@@ -127,18 +127,18 @@ fn put_finding(entry: &mut Map<String, Value>, finding: &Finding) {
 
 /// Why figures are null.
 #[derive(Default)]
-struct Missing {
-    list: Vec<Value>,
+pub(super) struct Missing {
+    pub(super) list: Vec<Value>,
 }
 
 impl Missing {
-    fn note(&mut self, at: &str, reason: Reason) {
+    pub(super) fn note(&mut self, at: &str, reason: Reason) {
         self.list
             .push(json!({"at": at, "code": reason.code(), "sentence": reason.to_string()}));
     }
 
     /// The value when there is one; otherwise `None`, with the reason noted.
-    fn take<T: Clone>(&mut self, value: &Estimable<T>, at: &str) -> Option<T> {
+    pub(super) fn take<T: Clone>(&mut self, value: &Estimable<T>, at: &str) -> Option<T> {
         match value {
             Ok(value) => Some(value.clone()),
             Err(reason) => {

@@ -10,9 +10,9 @@
 mod options;
 mod program;
 
-pub(crate) use program::{figures_without_reason, pool_json};
+pub(crate) use program::{figures_without_reason, pool, pool_json};
 
-use program::{Made, pool, pool_text};
+use program::{Made, pool_text};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 use tautpool::disclosure::{to_tenth, to_three_digits};

@@ -9,6 +9,8 @@ mod folder;
 mod harness;
 mod intake_properties;
 mod laws;
+mod moderators;
 mod reference_effects;
+mod reference_regression;
 mod reference_values;
 mod tidy;

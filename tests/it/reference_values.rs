@@ -49,15 +49,12 @@ const KNOWN_FIELDS: &[&str] = &[
     "log_likelihoods",
 ];
 
-/// Regressions of `worked_examples.json` that the program cannot make yet. A row that is neither
-/// here nor compared fails, and so does a name here that no row has.
+/// Regressions of `worked_examples.json` that the program cannot make yet, for it has no maximum
+/// likelihood; `reference_regression` compares the others. A row by an estimator that the program
+/// lacks must stand here, and a name here that no row has fails.
 const REGRESSIONS_NOT_COVERED_YET: &[&str] = &[
     "BCG log odds ratio, maximum likelihood, no covariate",
     "BCG log odds ratio on latitude, maximum likelihood",
-    "BCG log risk ratio on latitude, fixed effect",
-    "BCG log risk ratio on latitude, DerSimonian-Laird",
-    "BCG log risk ratio on latitude, REML",
-    "BCG log odds ratio on latitude, REML",
 ];
 
 /// How far a figure may be off: `|actual - expected| <= relative |expected| + absolute`.
@@ -386,7 +383,13 @@ fn no_file_of_pooled_cases_is_left_out() {
     let mut found = BTreeSet::new();
     for entry in fs::read_dir(FOLDER).unwrap() {
         let name = entry.unwrap().file_name().into_string().unwrap();
-        if name.ends_with(".json") && cases(&reference(&name))[0].get("estimates").is_some() {
+        if !name.ends_with(".json") {
+            continue;
+        }
+        let file = reference(&name);
+        let first = &cases(&file)[0];
+        // A case with columns is a regression, which `reference_regression` compares.
+        if first.get("estimates").is_some() && first.get("columns").is_none() {
             found.insert(name);
         }
     }
@@ -398,7 +401,8 @@ fn no_file_of_pooled_cases_is_left_out() {
 fn regressions_without_a_comparison_are_the_listed_ones() {
     let file = reference("worked_examples.json");
     let rows = file["regressions"].as_array().unwrap();
-    let found: BTreeSet<&str> = rows.iter().map(|row| text(row, "name")).collect();
+    let by_likelihood = rows.iter().filter(|row| text(row, "method") == "ml");
+    let found: BTreeSet<&str> = by_likelihood.map(|row| text(row, "name")).collect();
     let listed: BTreeSet<&str> = REGRESSIONS_NOT_COVERED_YET.iter().copied().collect();
     assert_eq!(
         found, listed,

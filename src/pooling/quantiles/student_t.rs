@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::continued_fraction;
+use super::beta;
 use super::gamma::half_step_ratio;
 use super::normal::Normal;
 use crate::pooling::reason::{Estimable, Reason, finite};
@@ -64,29 +64,10 @@ impl StudentT {
         let y = if y.is_nan() { 1.0 } else { y };
         let power = self.inverse_beta * (-a * log_growth).exp() * y.sqrt();
         if t * t < TAIL_FROM_SQUARE {
-            let (mut term, mut sum, mut n) = (1.0, 1.0, 0.0);
-            while f64::EPSILON * sum < term {
-                term *= y * (a + b + n) / (b + 1.0 + n);
-                sum += term;
-                n += 1.0;
-            }
-            return Ok(0.5 - power * sum);
+            return Ok(0.5 - power * beta::series(a, b, y));
         }
         let x = (-log_growth).exp();
-        let head = |m: f64| {
-            let gain = (a + m) * ((a + b) * y - b + 1.0 + m * (1.0 + y)) / (a + 2.0 * m + 1.0);
-            if 0.0 < m {
-                m + m * (b - m) * x / (a + 2.0 * m - 1.0) + gain
-            } else {
-                gain
-            }
-        };
-        let fraction = continued_fraction::evaluate(head(0.0), |m| {
-            let span = a + 2.0 * m - 1.0;
-            let numerator = (a + m - 1.0) * (a + b + m - 1.0) * m * (b - m) * x * x / (span * span);
-            (numerator, head(m))
-        })?;
-        Ok(0.5 * power / fraction)
+        Ok(0.5 * power / beta::fraction(a, b, (x, y))?)
     }
 
     /// `P(|T| > |t|)`.
