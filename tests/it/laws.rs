@@ -10,7 +10,7 @@
 mod options;
 mod program;
 
-pub(crate) use program::{figures_without_reason, pool, pool_json};
+pub(crate) use program::{FIGURES, figures_without_reason, nulls, pool, pool_json};
 
 use program::{Made, pool_text};
 use serde_json::{Value, json};

@@ -264,31 +264,9 @@ fn a_raw_prediction_interval_can_be_narrower_than_the_interval_of_the_mean() {
 
 #[test]
 fn reasons_have_distinct_codes_and_sentences() {
-    let all = [
-        Reason::NoEffects,
-        Reason::OneEffect,
-        Reason::FewerThanThreeEffects,
-        Reason::NoPredictionUnderFixedEffect,
-        Reason::NoClusters,
-        Reason::OneCluster,
-        Reason::FewDegreesOfFreedom,
-        Reason::ZeroStandardError,
-        Reason::QProfileEmpty,
-        Reason::AnyTimeIntervalInfinite,
-        Reason::NoColumns,
-        Reason::NoModerators,
-        Reason::NoIntercept,
-        Reason::FewerThanTenPerModerator,
-        Reason::RankDeficient,
-        Reason::RestsOnOneCluster,
-        Reason::ExactFit,
-        Reason::NoHeterogeneityToExplain,
-        Reason::NotConverged,
-        Reason::OutOfRange,
-    ];
-    let codes: std::collections::BTreeSet<_> = all.iter().map(Reason::code).collect();
-    assert_eq!(codes.len(), all.len());
-    for reason in all {
+    let codes: std::collections::BTreeSet<_> = Reason::ALL.iter().map(Reason::code).collect();
+    assert_eq!(codes.len(), Reason::ALL.len());
+    for reason in Reason::ALL {
         assert!(reason.to_string().ends_with('.'));
         assert!(
             reason

@@ -53,6 +53,16 @@ pub(crate) fn pool_json(options: &[&str], input: &[u8]) -> Value {
     document
 }
 
+/// The parts of an analysis that hold its figures.
+pub(crate) const FIGURES: [&str; 6] = [
+    "k",
+    "players",
+    "shown",
+    "any_time",
+    "models",
+    "heterogeneity",
+];
+
 /// Places of an analysis that are null without a reason in `not_estimable`, neither for
 /// themselves nor for something above them. The reason for the lower end of a range speaks for
 /// its upper end. JSON has no NaN: a figure that failed would be written as such a null.
@@ -71,14 +81,7 @@ pub(crate) fn figures_without_reason(analysis: &Value) -> Vec<String> {
             reason["at"].as_str().unwrap()
         })
         .collect();
-    for field in [
-        "k",
-        "players",
-        "shown",
-        "any_time",
-        "models",
-        "heterogeneity",
-    ] {
+    for field in FIGURES {
         nulls(&analysis[field], &format!("/{field}"), &mut bare);
     }
     bare.retain(|place| {
@@ -95,7 +98,8 @@ pub(crate) fn figures_without_reason(analysis: &Value) -> Vec<String> {
     bare
 }
 
-fn nulls(value: &Value, at: &str, found: &mut Vec<String>) {
+/// Pointers of everything that is null in a part of a document, but for notes.
+pub(crate) fn nulls(value: &Value, at: &str, found: &mut Vec<String>) {
     match value {
         // A note is there only when there is something to note.
         Value::Null if !at.ends_with("_note") => found.push(at.to_owned()),
