@@ -43,6 +43,21 @@ enum Command {
     Host(Host),
 }
 
+/// One value of each moderator.
+#[derive(Clone, Debug)]
+struct Place(Vec<f64>);
+
+fn place(text: &str) -> Result<Place, String> {
+    let value = |part: &str| {
+        let number = part.trim().parse::<f64>().ok();
+        number.filter(|number| number.is_finite())
+    };
+    let values: Option<Vec<f64>> = text.split(',').map(value).collect();
+    values
+        .map(Place)
+        .ok_or_else(|| "write finite numbers with decimal points, with commas between".to_owned())
+}
+
 #[derive(Debug, Args)]
 struct Listen {
     /// Where to listen
@@ -128,6 +143,9 @@ struct Pool {
     /// Regress through the origin: where all moderators are 0 there is no effect
     #[arg(long, env = "TAUTPOOL_NO_INTERCEPT", requires = "moderators")]
     no_intercept: bool,
+    /// Say what the regression predicts where the moderators have these values, in their order with commas between; may be repeated
+    #[arg(long = "at", env = "TAUTPOOL_AT", value_name = "VALUES", requires = "moderators", value_parser = place, allow_negative_numbers = true)]
+    at: Vec<Place>,
     /// Column of the CSV that says which effects belong together; left out, the column named cluster if there is one
     #[arg(long, env = "TAUTPOOL_CLUSTER", value_name = "COLUMN")]
     cluster: Option<String>,

@@ -11,14 +11,25 @@
 //!   without a row are themselves at least the minimum, since otherwise subtracting the rows
 //!   would leave too few.
 //!
-//! Absent on purpose: frames, strings, levels, dates. No column is published here that is not
-//! named in [`Row`].
+//! - Circumstances that may explain an effect are coarsened, and hidden where too few share them.
+//! - How much sessions differ, and models of counts, are figures over many players, rounded.
+//!
+//! Absent on purpose: frames, exact levels, dates, counts of shots. No column is published here
+//! that is not named in [`Row`].
 
-use crate::effects::PairEffects;
-use crate::findings::{Key, Row};
+mod circumstances;
+mod figures;
+
+pub use figures::{count_models, session_spreads};
+
+use crate::contribution::{Contribution, Moderators};
+use crate::effects::repeats::{self, RepeatedArm};
+use crate::effects::spread::CrowdSpread;
+use crate::effects::{Effect, PairEffects, ShareCounts, share_counts};
+use crate::findings::{Circumstances, Key, Row};
 use crate::pooling::{Effects, Estimable, Interval, Level, NumericError, pool};
 use crate::protocol::AnalysisRules;
-use crate::vocabulary::ConsentScope;
+use crate::vocabulary::{ConsentScope, Outcome, ShotClass};
 use ndarray::Array1;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -31,8 +42,56 @@ pub struct CountedPair {
     pub group_order: [u8; 32],
     /// What the player agreed to.
     pub scope: ConsentScope,
+    /// Whether it was played to a plan.
+    pub planned: bool,
     /// The effects.
     pub pair: PairEffects,
+    /// What else is known of the pair.
+    pub moderators: Moderators,
+    /// Arms that were played more than once.
+    pub repeats: Vec<RepeatedArm>,
+    /// Counts behind the shares that a protocol may declare.
+    pub counts: Vec<(Outcome, ShotClass, ShareCounts)>,
+}
+
+impl CountedPair {
+    /// A counted pair of a contribution with its effects; the rest is what is known of its player.
+    #[must_use]
+    pub fn new(
+        contribution: &Contribution,
+        pair: PairEffects,
+        crowd: &CrowdSpread,
+        player: CountedPlayer,
+    ) -> Self {
+        let counts = pair.effects.iter().filter_map(|effect| {
+            let (outcome, class) = (effect.outcome, effect.class);
+            let counts = share_counts(contribution, outcome, class)?;
+            Outcome::PRIMARY
+                .contains(&outcome)
+                .then_some((outcome, class, counts))
+        });
+        Self {
+            player: player.number,
+            group_order: player.group_order,
+            planned: player.planned,
+            scope: contribution.consent_scope,
+            moderators: Moderators::of(contribution),
+            repeats: repeats::of_pair(contribution, crowd),
+            counts: counts.collect(),
+            pair,
+        }
+    }
+}
+
+/// What disclosure has to know of the player of a pair.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CountedPlayer {
+    /// See [`CountedPair::player`].
+    pub number: usize,
+    /// See [`CountedPair::group_order`].
+    pub group_order: [u8; 32],
+    /// See [`CountedPair::planned`].
+    pub planned: bool,
 }
 
 /// Figures over everybody in one analysis, rounded.
@@ -48,40 +107,80 @@ pub struct Everybody {
     pub interval: Interval,
 }
 
-/// The rows that may be published, in order of group and content.
+/// The rows that may be published, in order of group, pair and content. `pairs` are in the order in
+/// which they came.
 #[must_use]
 pub fn rows(pairs: &[CountedPair], rules: &AnalysisRules) -> Vec<Row> {
-    let mut consenting: Vec<([u8; 32], Row)> = Vec::new();
-    for counted in pairs.iter().filter(|counted| has_row(counted)) {
-        consenting.extend(coarsened(&counted.pair).map(|row| (counted.group_order, row)));
+    let minimum_players = rules.minimum_players;
+    let consenting: Vec<&CountedPair> = pairs.iter().filter(|counted| has_row(counted)).collect();
+    let circumstances = circumstances::of_pairs(&consenting, minimum_players);
+    let arrivals = circumstances::arrivals(&consenting, minimum_players);
+    let mut rows: Vec<Unnumbered> = Vec::new();
+    let known = circumstances.into_iter().zip(arrivals);
+    for (counted, (circumstances, arrival)) in consenting.into_iter().zip(known) {
+        let of_pair = coarsened(counted, circumstances, arrival);
+        let content = of_pair.iter().map(content).collect::<Vec<_>>();
+        rows.extend(of_pair.into_iter().map(|row| Unnumbered {
+            player: counted.group_order,
+            pair: content.clone(),
+            row,
+        }));
     }
     let mut players_in: BTreeMap<Key, BTreeSet<[u8; 32]>> = BTreeMap::new();
-    for (player, row) in &consenting {
-        players_in.entry(row.key()).or_default().insert(*player);
-    }
-    consenting.retain(|(_, row)| {
+    for row in &rows {
         players_in
-            .get(&row.key())
-            .is_some_and(|players| rules.minimum_players <= players.len())
+            .entry(row.row.key())
+            .or_default()
+            .insert(row.player);
+    }
+    rows.retain(|row| {
+        players_in
+            .get(&row.row.key())
+            .is_some_and(|players| minimum_players <= players.len())
     });
-    let groups: BTreeSet<[u8; 32]> = consenting.iter().map(|(player, _)| *player).collect();
-    let number: BTreeMap<[u8; 32], usize> = groups.into_iter().zip(1..).collect();
-    let mut rows: Vec<Row> = consenting
-        .into_iter()
-        .filter_map(|(player, row)| {
-            Some(Row {
-                group: *number.get(&player)?,
-                ..row
-            })
-        })
-        .collect();
     rows.sort_by(|a, b| {
-        (a.group, a.key(), a.gap_lb)
-            .cmp(&(b.group, b.key(), b.gap_lb))
-            .then(a.estimate.total_cmp(&b.estimate))
-            .then(a.variance.total_cmp(&b.variance))
+        (&a.player, &a.pair, content(&a.row)).cmp(&(&b.player, &b.pair, content(&b.row)))
     });
-    rows
+    numbered(rows)
+}
+
+/// A row before its player and pair have numbers.
+struct Unnumbered {
+    player: [u8; 32],
+    /// The content of all rows of its pair, which tells pairs of one player apart.
+    pair: Vec<Content>,
+    row: Row,
+}
+
+/// What orders rows: nothing that the rows do not show.
+type Content = (Key, i64, [u64; 2]);
+
+/// Estimates in the order of their bits, which is some fixed order and no more is needed.
+fn content(row: &Row) -> Content {
+    let bits = [row.estimate.to_bits(), row.variance.to_bits()];
+    (row.key(), row.gap_lb, bits)
+}
+
+fn numbered(rows: Vec<Unnumbered>) -> Vec<Row> {
+    let (mut group, mut pair) = (0, 0);
+    let mut before: Option<([u8; 32], Vec<Content>)> = None;
+    let mut numbered = Vec::with_capacity(rows.len());
+    for unnumbered in rows {
+        let this = (unnumbered.player, unnumbered.pair);
+        match &before {
+            Some((player, _)) if *player != this.0 => (group, pair) = (group + 1, 1),
+            Some((_, content)) if *content != this.1 => pair += 1,
+            Some(_) => {}
+            None => (group, pair) = (1, 1),
+        }
+        before = Some(this);
+        numbered.push(Row {
+            group,
+            pair,
+            ..unnumbered.row
+        });
+    }
+    numbered
 }
 
 /// Figures over everybody for each analysis where enough players are without a row.
@@ -95,7 +194,7 @@ pub fn everybody(
 ) -> Result<Vec<Everybody>, NumericError> {
     let mut cells: BTreeMap<Key, Cell> = BTreeMap::new();
     for counted in pairs {
-        for effect in &counted.pair.effects {
+        for effect in counted.pair.all() {
             let key = Key {
                 outcome: effect.outcome,
                 class: effect.class,
@@ -158,17 +257,28 @@ fn has_row(counted: &CountedPair) -> bool {
     counted.scope == ConsentScope::PoolingAndRows
 }
 
-fn coarsened(pair: &PairEffects) -> impl Iterator<Item = Row> + '_ {
-    pair.effects.iter().map(|effect| Row {
+fn coarsened(counted: &CountedPair, circumstances: Circumstances, arrival: usize) -> Vec<Row> {
+    let sessions = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
+    let pair = &counted.pair;
+    let one = |effect: &Effect| Row {
         group: 0,
+        pair: 0,
+        arrival,
         band: pair.band,
         gap_lb: pair.gap.nearest_pound(),
         outcome: effect.outcome,
         class: effect.class,
         estimate: to_tenth(effect.estimate),
         variance: to_three_digits(effect.variance),
+        imputed_variance: to_three_digits(effect.imputed_variance),
         source: effect.source,
-    })
+        sessions: (
+            sessions(counted.moderators.looser_sessions),
+            sessions(counted.moderators.tighter_sessions),
+        ),
+        circumstances,
+    };
+    pair.all().map(one).collect()
 }
 
 /// Rounded to one decimal; never minus zero.

@@ -12,25 +12,38 @@
 //!   every `p_j` becomes `(x_j + 1)/(n_j + 2)` with divisor `n_j + 2`, in both arms (Agresti &
 //!   Caffo 2000, The American Statistician 54:280; from memory).
 //!
+//! A variance keeps apart what an imputed standard deviation brought into it: pooled again at a
+//! coefficient of variation times f, it is `variance + (f^2 - 1) imputed_variance`.
+//!
+//! Secondary outcomes (spin, directions, long rallies, the partner's speed) are computed in the
+//! same way and kept apart from the primary ones; what they are taken of stands in `secondary`.
+//! Maximum speed is no outcome: its expectation grows with the number of shots.
+//!
 //! Shots of a session are treated as independent, because a summary says nothing of their
 //! correlation; the documents that carry these effects say so. Standard deviations that a
 //! contributor could not give are imputed by [`spread`].
 //!
-//! Absent on purpose: session-to-session variance, which one pair cannot show.
+//! Absent on purpose: session-to-session variance, which one pair cannot show. [`repeats`] lists
+//! what the crowd can show it with.
 
 pub mod counts;
+pub mod repeats;
+mod secondary;
 mod shares;
 mod speed;
 pub mod spread;
+#[cfg(test)]
+mod tests;
 
+pub use shares::{ArmCount, ShareCounts, share_counts};
 pub use speed::timed_shots;
 
-use crate::contribution::{Contribution, ShotLine};
+use crate::contribution::Contribution;
 use crate::pooling::quantiles::Normal;
 use crate::pooling::{Estimable, Interval, Level};
 use crate::protocol::{GapBand, Protocol};
 use crate::units::Tension;
-use crate::vocabulary::{Arm, Outcome, ShotClass, VarianceSource, word_list};
+use crate::vocabulary::{Arm, Direction, Outcome, ShotClass, VarianceSource, word_list};
 use spread::CrowdSpread;
 
 /// One effect of one pair.
@@ -44,6 +57,11 @@ pub struct Effect {
     pub estimate: f64,
     /// Variance of the estimate, in that unit squared; positive and finite.
     pub variance: f64,
+    /// The part of the variance that comes from imputed standard deviations, 0 when none is.
+    pub imputed_variance: f64,
+    /// Standard error of the logarithm of the imputed standard deviations; `None` when none is
+    /// imputed or it is not known.
+    pub log_sd_error: Option<f64>,
     /// Where the variance comes from.
     pub source: VarianceSource,
 }
@@ -69,10 +87,21 @@ pub struct PairEffects {
     pub gap: Tension,
     /// The protocol's band for this gap.
     pub band: GapBand,
-    /// What could be computed, sorted by class and outcome.
+    /// Primary outcomes that could be computed, sorted by class and outcome.
     pub effects: Vec<Effect>,
-    /// What could not, and why.
+    /// Those that could not, and why.
     pub left_out: Vec<LeftOut>,
+    /// Secondary outcomes that could be computed, sorted by class and outcome.
+    pub secondary: Vec<Effect>,
+    /// Those that could not, and why.
+    pub secondary_left_out: Vec<LeftOut>,
+}
+
+impl PairEffects {
+    /// Every effect, secondary outcomes last.
+    pub fn all(&self) -> impl Iterator<Item = &Effect> {
+        self.effects.iter().chain(&self.secondary)
+    }
 }
 
 /// An effect that could not be computed.
@@ -120,52 +149,160 @@ pub fn of_pair(
     crowd: &CrowdSpread,
 ) -> Option<PairEffects> {
     let gap = contribution.gap()?;
-    let mut pair = PairEffects {
+    let (effects, left_out) = computed(contribution, protocol, crowd, Outcome::PRIMARY);
+    let secondary: Vec<Outcome> = Outcome::ALL
+        .iter()
+        .filter(|outcome| !Outcome::PRIMARY.contains(outcome))
+        .copied()
+        .collect();
+    let (secondary, secondary_left_out) = computed(contribution, protocol, crowd, &secondary);
+    Some(PairEffects {
         gap,
         band: protocol.analysis.bands.band_of(gap),
-        effects: Vec::new(),
-        left_out: Vec::new(),
-    };
-    for class in contribution.classes_in_both_arms() {
-        let looser: Vec<&ShotLine> = contribution.lines(Arm::Looser, class).collect();
-        let tighter: Vec<&ShotLine> = contribution.lines(Arm::Tighter, class).collect();
-        for outcome in Outcome::ALL {
-            let computed = match outcome {
-                Outcome::Speed => speed::difference(&looser, &tighter, crowd.cv(class)),
-                Outcome::InShare => shares::difference(&looser, &tighter, shares::in_of_hit),
-                Outcome::DeepShare => shares::difference(&looser, &tighter, shares::deep_of_in),
-            };
-            let enough = [&looser, &tighter]
-                .iter()
-                .all(|lines| protocol.minimum_shots <= lines.iter().map(|line| line.hit).sum());
-            match computed {
-                Ok(_) if !enough => pair.leave_out(*outcome, class, LeftOutReason::TooFewShots),
-                Ok((estimate, variance, source)) => pair.effects.push(Effect {
-                    outcome: *outcome,
-                    class,
-                    estimate,
-                    variance,
-                    source,
-                }),
-                Err(reason) => pair.leave_out(*outcome, class, reason),
+        effects,
+        left_out,
+        secondary,
+        secondary_left_out,
+    })
+}
+
+/// The effects on some outcomes, and those that cannot be computed.
+fn computed(
+    pair: &Contribution,
+    protocol: &Protocol,
+    crowd: &CrowdSpread,
+    outcomes: &[Outcome],
+) -> (Vec<Effect>, Vec<LeftOut>) {
+    let mut wanted: Vec<(ShotClass, Outcome)> = outcomes
+        .iter()
+        .flat_map(|outcome| {
+            let classes = classes(pair, *outcome).into_iter();
+            classes.map(move |class| (class, *outcome))
+        })
+        .filter(|(class, outcome)| is_in_both_arms(pair, *outcome, *class))
+        .collect();
+    wanted.sort_unstable();
+    let (mut effects, mut left_out) = (Vec::new(), Vec::new());
+    for (class, outcome) in wanted {
+        let figure = difference(pair, outcome, class, crowd).and_then(|figure| {
+            let is_enough = |arm| protocol.minimum_shots <= shots(pair, arm, outcome, class);
+            if Arm::ALL.iter().copied().all(is_enough) {
+                Ok(figure)
+            } else {
+                Err(LeftOutReason::TooFewShots)
             }
+        });
+        match figure {
+            Ok(figure) => effects.push(Effect {
+                outcome,
+                class,
+                estimate: figure.estimate,
+                variance: figure.variance,
+                imputed_variance: figure.imputed_variance,
+                log_sd_error: figure.log_sd_error,
+                source: figure.source,
+            }),
+            Err(reason) => left_out.push(LeftOut {
+                outcome,
+                class,
+                reason,
+            }),
         }
     }
-    Some(pair)
+    (effects, left_out)
 }
 
-impl PairEffects {
-    fn leave_out(&mut self, outcome: Outcome, class: ShotClass, reason: LeftOutReason) {
-        self.left_out.push(LeftOut {
-            outcome,
-            class,
-            reason,
-        });
+/// The classes that a pair may give an outcome for, sorted: every class that has a line, every
+/// stroke that has one across the court, or all shots together.
+fn classes(pair: &Contribution, outcome: Outcome) -> Vec<ShotClass> {
+    let lines = pair.sessions.iter().flat_map(|session| &session.lines);
+    let mut classes: Vec<ShotClass> = match outcome {
+        Outcome::Speed | Outcome::DeepShare | Outcome::InShare => {
+            lines.map(|line| line.class).collect()
+        }
+        Outcome::CrosscourtShare => lines
+            .filter(|line| line.class.direction == Direction::Crosscourt)
+            .map(|line| ShotClass::of(line.class.stroke))
+            .collect(),
+        Outcome::TopspinShare
+        | Outcome::FlatShare
+        | Outcome::LongRallyShare
+        | Outcome::PartnerSpeed => vec![ShotClass::ALL],
+    };
+    classes.sort_unstable();
+    classes.dedup();
+    classes
+}
+
+/// Whether both arms speak of a class at all, so that something is missing when an outcome is not
+/// given for it.
+fn is_in_both_arms(pair: &Contribution, outcome: Outcome, class: ShotClass) -> bool {
+    let has = |arm, is_meant: &dyn Fn(ShotClass) -> bool| {
+        let mut lines = pair.of_arm(arm).flat_map(|session| &session.lines);
+        lines.any(|line| is_meant(line.class))
+    };
+    Arm::ALL.iter().all(|arm| match outcome {
+        Outcome::Speed | Outcome::DeepShare | Outcome::InShare => has(*arm, &|of| of == class),
+        Outcome::CrosscourtShare => has(*arm, &|of: ShotClass| of.stroke == class.stroke),
+        Outcome::TopspinShare
+        | Outcome::FlatShare
+        | Outcome::LongRallyShare
+        | Outcome::PartnerSpeed => true,
+    })
+}
+
+/// The shots of an arm that a protocol's fewest shots are held against: for primary outcomes
+/// those hit of the class, for spin and directions those that the share is taken of. Rallies and a
+/// partner's shots are no shots of the player, so for them it is those hit in the sessions that
+/// give them.
+fn shots(pair: &Contribution, arm: Arm, outcome: Outcome, class: ShotClass) -> i64 {
+    let sessions = pair.of_arm(arm);
+    match outcome {
+        Outcome::Speed | Outcome::DeepShare | Outcome::InShare => {
+            pair.lines(arm, class).map(|line| line.hit).sum()
+        }
+        Outcome::TopspinShare | Outcome::FlatShare | Outcome::CrosscourtShare => {
+            let rule = shares::rule(outcome);
+            let tallies = sessions.filter_map(|session| rule?(session, class));
+            tallies.map(|tally| tally.n).sum()
+        }
+        Outcome::LongRallyShare => sessions
+            .filter(|session| secondary::long_rallies(session, class).is_some())
+            .map(secondary::shots_at_least)
+            .sum(),
+        Outcome::PartnerSpeed => sessions
+            .filter(|session| secondary::partner(session).is_some())
+            .map(secondary::shots_at_least)
+            .sum(),
     }
 }
 
-/// Estimate, variance and where the variance comes from.
-type Computed = Result<(f64, f64, VarianceSource), LeftOutReason>;
+fn difference(
+    pair: &Contribution,
+    outcome: Outcome,
+    class: ShotClass,
+    crowd: &CrowdSpread,
+) -> Computed {
+    match shares::rule(outcome) {
+        Some(rule) => shares::difference(pair, class, rule),
+        None if outcome == Outcome::PartnerSpeed => speed::difference(pair, secondary::partner),
+        None => {
+            let cv = crowd.cv(pair, class);
+            speed::difference(pair, |session| speed::of_session(session, class, cv))
+        }
+    }
+}
+
+/// An estimate with its variance, as in [`Effect`].
+struct Figure {
+    estimate: f64,
+    variance: f64,
+    imputed_variance: f64,
+    log_sd_error: Option<f64>,
+    source: VarianceSource,
+}
+
+type Computed = Result<Figure, LeftOutReason>;
 
 /// Both arms, or the graver of their two reasons, whichever arm has it.
 fn both<T>(

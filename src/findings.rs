@@ -10,76 +10,55 @@
 //!   soon as any player has two or more pairs in the analysis, because Hartung-Knapp then
 //!   undercovers;
 //! - a prediction interval narrower than the interval shown for the mean is not shown;
-//! - an analysis with fewer players than the protocol asks is withheld as a whole.
+//! - planned pairs are the analysis once ten players have played to a plan;
+//! - an analysis with fewer players than the protocol asks is withheld as a whole;
+//! - what was declared beforehand is put to the test ([`scrutiny`]), everything else is not.
 
+mod bands;
+pub mod caveats;
+pub mod certainty;
+pub mod families;
+pub mod gains;
+pub mod joint;
+pub mod labels;
+pub mod questions;
 pub mod regression;
+mod rows;
+pub mod scrutiny;
+mod selection;
+pub mod sensitivity;
+mod table;
 pub mod words;
 
-use crate::pooling::sequence::any_time_multiplier;
-use crate::pooling::{
-    Effects, Estimable, Interval, Level, Model, NumericError, Pooled, Reason, pool,
+pub use rows::{
+    BatchLabel, Circumstances, CountModel, Key, LevelBand, LogOdds, Order, PlanCounts,
+    PlansOfOrder, Publication, Row, SessionSpread,
 };
-use crate::protocol::{AnalysisRules, GapBand, StudyLabel};
-use crate::vocabulary::{Outcome, ShotClass, VarianceSource, word_list};
-use ndarray::Array1;
+pub use selection::{Basis, PLANNED_PLAYERS};
+pub use table::{
+    ANY_TIME_MINIMUM_PLAYERS, AnyTime, Choice, Estimator, Finding, IntervalKind, Shown, table,
+};
+
+use crate::pooling::NumericError;
+use crate::protocol::{AnalysisRules, GapBand, PrimaryOutcome};
+use certainty::CertaintyLevel;
+use families::AdjustedP;
+use joint::Joint;
+use questions::Question;
+use scrutiny::{Scrutiny, Subject, scrutinise};
+use selection::Selection;
 use std::collections::BTreeMap;
+use words::Said;
 
-/// One published effect: rounded, coarsened, with the consent of its player.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Row {
-    /// Number of the player within this publication, from 1; tied to nothing else.
-    pub group: usize,
-    /// Gap band.
-    pub band: GapBand,
-    /// Gap to the nearest whole pound.
-    pub gap_lb: i64,
-    /// What is compared.
-    pub outcome: Outcome,
-    /// For which shots.
-    pub class: ShotClass,
-    /// Looser minus tighter, in [`Outcome::unit`].
-    pub estimate: f64,
-    /// Its variance, in that unit squared.
-    pub variance: f64,
-    /// Where the variance comes from.
-    pub source: VarianceSource,
-}
-
-/// A closed public batch.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct BatchLabel {
-    /// Counted from 1.
-    pub number: i64,
-    /// The day it closed, as `YYYY-MM-DD` (UTC).
-    pub date: String,
-}
-
-/// What is published of a study at one time: all that its public figures are made from.
+/// Everything that is found out about a study.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Publication {
-    /// How the study is named.
-    pub study: StudyLabel,
-    /// The newest closed batch; `None` before the first.
-    pub batch: Option<BatchLabel>,
-    /// Version of the protocol.
-    pub protocol_version: i64,
-    /// Which analyses there are.
-    pub rules: AnalysisRules,
-    /// Level of every interval.
-    pub level: Level,
-    /// The published rows.
-    pub rows: Vec<Row>,
-}
-
-/// What one analysis is about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Key {
-    /// What is compared.
-    pub outcome: Outcome,
-    /// For which shots.
-    pub class: ShotClass,
-    /// At which gaps.
-    pub band: GapBand,
+pub struct Findings {
+    /// One analysis for each outcome, shot class and gap band, in a fixed order.
+    pub analyses: Vec<Analysis>,
+    /// Each primary outcome over all gaps.
+    pub questions: Vec<Question>,
+    /// Speed with each measure of control.
+    pub joints: Vec<Joint>,
 }
 
 /// One analysis of a study.
@@ -89,8 +68,18 @@ pub struct Analysis {
     pub key: Key,
     /// Whether it belongs to a primary outcome and its band follows the protocol.
     pub primary: bool,
+    /// The smallest difference that the host calls worthwhile.
+    pub smallest_worthwhile: Option<f64>,
+    /// Which pairs it rests on.
+    pub basis: Basis,
     /// What was found, or that it is withheld.
     pub result: Result<Finding, Withheld>,
+    /// Its p value adjusted for how many were asked.
+    pub adjusted_p: Option<AdjustedP>,
+    /// What puts it to the test, when its outcome was declared beforehand.
+    pub scrutiny: Option<Box<Scrutiny>>,
+    /// What is said of it, then.
+    pub said: Option<Said>,
 }
 
 /// An analysis with too few players to be public. Nothing more is said of it.
@@ -100,263 +89,135 @@ pub struct Withheld {
     pub minimum_players: usize,
 }
 
-/// What an analysis found.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Finding {
-    /// Every model and the heterogeneity.
-    pub pooled: Pooled,
-    /// What a reader is shown first.
-    pub shown: Estimable<Shown>,
-    /// The interval that may be read as often as one likes while data arrive.
-    pub any_time: Estimable<AnyTime>,
-    /// Estimates of the effects, in canonical order, with the weights they have in the shown model.
-    pub marks: Vec<(f64, f64)>,
-}
-
-/// An estimate from one effect of each player, with its confidence sequence.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct AnyTime {
-    /// The pooled estimate (REML).
-    pub estimate: f64,
-    /// The interval around it.
-    pub interval: Interval,
-}
-
-/// What a reader is shown first of an analysis.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Shown {
-    /// The pooled estimate (REML).
-    pub estimate: f64,
-    /// Its interval.
-    pub interval: Interval,
-    /// Which interval that is.
-    pub kind: IntervalKind,
-    /// The range for another pair of sessions by another such player, approximate.
-    pub prediction: Estimable<Interval>,
-}
-
-word_list! {
-    /// Which model is shown.
-    Estimator {
-        /// Fixed effect: no heterogeneity.
-        Fixed = "fixed",
-        /// Random effects, DerSimonian & Laird.
-        DersimonianLaird = "dl",
-        /// Random effects, Paule & Mandel.
-        PauleMandel = "pm",
-        /// Random effects, restricted maximum likelihood.
-        Reml = "reml",
+impl Analysis {
+    /// How sure it is; low where nothing was put to the test.
+    #[must_use]
+    pub fn certainty(&self) -> CertaintyLevel {
+        let scrutiny = self.scrutiny.as_ref();
+        let certainty = scrutiny.and_then(|scrutiny| scrutiny.certainty.as_ref());
+        certainty.map_or(CertaintyLevel::Low, |certainty| certainty.level)
     }
 }
-
-word_list! {
-    /// Which interval of the mean is shown.
-    IntervalKind {
-        /// Hartung & Knapp as published.
-        HartungKnapp = "hartung_knapp",
-        /// Hartung & Knapp with the safeguard max(1, q).
-        HartungKnappSafe = "hartung_knapp_safe",
-        /// CR2 with Satterthwaite degrees of freedom.
-        ClusterRobust = "cluster_robust",
-        /// The normal interval: for a single effect nothing else exists.
-        Wald = "wald",
-    }
-}
-
-/// What to show of an analysis.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Choice {
-    /// The model.
-    pub estimator: Estimator,
-    /// The interval; `None` for the one that the module's description names.
-    pub interval: Option<IntervalKind>,
-}
-
-impl Default for Choice {
-    fn default() -> Self {
-        Self {
-            estimator: Estimator::Reml,
-            interval: None,
-        }
-    }
-}
-
-/// Fewest players for the interval that may be read at any time: below that the asymptotics it
-/// rests on are not credible.
-pub const ANY_TIME_MINIMUM_PLAYERS: usize = 10;
 
 impl Publication {
-    /// Every analysis, from the published rows alone, in a fixed order: primary outcomes first,
-    /// then outcomes as listed, shot classes, and bands rising with the one under protocol last. Primary outcomes are listed for
-    /// every band, others only where they are not withheld, so that an absent analysis says
-    /// nothing about how many took part.
+    /// Everything that is found, from what is published alone. Analyses stand in a fixed order:
+    /// primary outcomes first, then outcomes as listed, shot classes, and bands rising with the one
+    /// under protocol last. Primary outcomes are listed for every band, others only where they are
+    /// not withheld, so that an absent analysis says nothing about how many took part. What puts an
+    /// analysis to the test, and what is said of it, does not depend on `choice`.
     ///
     /// # Errors
     /// [`NumericError`] when a row's estimate or variance is not usable.
-    pub fn analyse(&self, choice: Choice) -> Result<Vec<Analysis>, NumericError> {
-        let rules = &self.rules;
+    pub fn analyse(&self, choice: Choice) -> Result<Findings, NumericError> {
+        let mut analyses = Vec::new();
+        let cells = self.cells();
+        for (&key, rows) in &cells {
+            let declared = declared(&key, &self.rules);
+            let analysis = self.analysis(key, rows, declared)?;
+            if declared.is_some() || analysis.result.is_ok() {
+                analyses.push(analysis);
+            }
+        }
+        let is_other = |analysis: &Analysis| declared(&analysis.key, &self.rules).is_none();
+        analyses.sort_by_key(|analysis| (is_other(analysis), analysis.key));
+        families::adjust(&mut analyses);
+        for analysis in &mut analyses {
+            if let (Some(rows), Ok(finding)) = (cells.get(&analysis.key), &mut analysis.result)
+                && choice != Choice::default()
+            {
+                let (_, primary) = rows.primary();
+                *finding = table(&primary.effects()?, self.level, choice);
+            }
+        }
+        Ok(Findings {
+            analyses,
+            questions: self.questions()?,
+            joints: self.joints()?,
+        })
+    }
+
+    fn cells(&self) -> BTreeMap<Key, Selection<'_>> {
         let mut cells: BTreeMap<Key, Vec<&Row>> = BTreeMap::new();
-        for primary in &rules.primary {
-            for band in rules.bands.all() {
+        for primary in &self.rules.primary {
+            for band in self.rules.bands.all() {
                 let (outcome, class) = (primary.outcome, primary.class);
-                cells
-                    .entry(Key {
-                        outcome,
-                        class,
-                        band,
-                    })
-                    .or_default();
+                let key = Key {
+                    outcome,
+                    class,
+                    band,
+                };
+                cells.entry(key).or_default();
             }
         }
         for row in &self.rows {
             cells.entry(row.key()).or_default().push(row);
         }
-        let mut analyses = Vec::with_capacity(cells.len());
-        for (key, rows) in cells {
-            let declared = is_declared_primary(&key, rules);
-            let result = self.cell(&rows, choice)?;
-            if declared || result.is_ok() {
-                let primary = declared && key.band != GapBand::UnderProtocol;
-                analyses.push(Analysis {
-                    key,
-                    primary,
-                    result,
-                });
-            }
-        }
-        analyses.sort_by_key(|analysis| (!is_declared_primary(&analysis.key, rules), analysis.key));
-        Ok(analyses)
+        cells
+            .into_iter()
+            .map(|(key, rows)| (key, rows.into_iter().collect()))
+            .collect()
     }
 
-    fn cell(
+    fn analysis(
         &self,
-        rows: &[&Row],
-        choice: Choice,
-    ) -> Result<Result<Finding, Withheld>, NumericError> {
+        key: Key,
+        rows: &Selection<'_>,
+        declared: Option<&PrimaryOutcome>,
+    ) -> Result<Analysis, NumericError> {
         let minimum_players = self.rules.minimum_players;
-        if count_players(rows) < minimum_players {
-            return Ok(Err(Withheld { minimum_players }));
+        let (basis, primary) = rows.primary();
+        let mut analysis = Analysis {
+            key,
+            primary: declared.is_some() && key.band != GapBand::UnderProtocol,
+            smallest_worthwhile: declared
+                .and_then(|declared| Some(declared.smallest_worthwhile?.to_f64())),
+            basis,
+            result: Err(Withheld { minimum_players }),
+            adjusted_p: None,
+            scrutiny: None,
+            said: None,
+        };
+        if primary.n_players() < minimum_players {
+            return Ok(analysis);
         }
-        Ok(Ok(table(&effects(rows)?, self.level, choice)))
-    }
-}
-
-impl Row {
-    /// The analysis this row belongs to.
-    #[must_use]
-    pub const fn key(&self) -> Key {
-        Key {
-            outcome: self.outcome,
-            class: self.class,
-            band: self.band,
+        let finding = table(&primary.effects()?, self.level, Choice::default());
+        if declared.is_some() {
+            let subject = Subject {
+                question: sensitivity::Question {
+                    all: rows,
+                    primary: &primary,
+                    basis,
+                    outcome: key.outcome,
+                    session_spread: self.session_spread(&key),
+                    minimum_players,
+                    level: self.level,
+                },
+                smallest_worthwhile: analysis.smallest_worthwhile,
+                count_model: self.count_model(&key),
+            };
+            analysis.scrutiny = Some(Box::new(scrutinise(&subject, &finding)?));
         }
-    }
-}
-
-fn is_declared_primary(key: &Key, rules: &AnalysisRules) -> bool {
-    rules
-        .primary
-        .iter()
-        .any(|primary| primary.outcome == key.outcome && primary.class == key.class)
-}
-
-fn count_players(rows: &[&Row]) -> usize {
-    let mut groups: Vec<usize> = rows.iter().map(|row| row.group).collect();
-    groups.sort_unstable();
-    groups.dedup();
-    groups.len()
-}
-
-fn effects(rows: &[&Row]) -> Result<Effects, NumericError> {
-    let column =
-        |value: fn(&Row) -> f64| rows.iter().map(|row| value(row)).collect::<Array1<f64>>();
-    let clusters: Array1<usize> = rows.iter().map(|row| row.group).collect();
-    Effects::new(
-        column(|row| row.estimate).view(),
-        column(|row| row.variance).view(),
-        Some(clusters.view()),
-    )
-}
-
-/// Pools one table of effects, each cluster a player.
-#[must_use]
-pub fn table(effects: &Effects, level: Level, choice: Choice) -> Finding {
-    let pooled = pool(effects, level);
-    let (model, choice) = chosen(&pooled, choice);
-    let marks = model.as_ref().map(|model| {
-        let weights = model.weights.iter().copied();
-        effects.estimates().iter().copied().zip(weights).collect()
-    });
-    Finding {
-        shown: model.and_then(|model| shown(model, choice.interval, effects.has_repeats())),
-        any_time: any_time(&effects.most_precise_per_cluster(), level),
-        marks: marks.unwrap_or_default(),
-        pooled,
-    }
-}
-
-/// The model to show. A single effect has no heterogeneity, so for it every estimator comes down
-/// to the effect itself with its normal interval.
-fn chosen(pooled: &Pooled, choice: Choice) -> (Estimable<&Model>, Choice) {
-    let (estimator, interval) = if pooled.k == 1 {
-        (Estimator::Fixed, Some(IntervalKind::Wald))
-    } else {
-        (choice.estimator, choice.interval)
-    };
-    let model = match estimator {
-        Estimator::Fixed => &pooled.fixed,
-        Estimator::DersimonianLaird => &pooled.dersimonian_laird,
-        Estimator::PauleMandel => &pooled.paule_mandel,
-        Estimator::Reml => &pooled.reml,
-    };
-    (
-        model.as_ref().map_err(|reason| *reason),
-        Choice {
-            estimator,
-            interval,
-        },
-    )
-}
-
-fn shown(model: &Model, interval: Option<IntervalKind>, has_repeats: bool) -> Estimable<Shown> {
-    let kind = interval.unwrap_or(if has_repeats {
-        IntervalKind::ClusterRobust
-    } else {
-        IntervalKind::HartungKnappSafe
-    });
-    let interval = match kind {
-        IntervalKind::HartungKnapp => model.hartung_knapp?.interval(),
-        IntervalKind::HartungKnappSafe => model.hartung_knapp_safe?.interval(),
-        IntervalKind::ClusterRobust => model.cluster_robust?.interval(),
-        IntervalKind::Wald => model.wald.interval(),
-    };
-    let prediction = match model.prediction {
-        Ok(prediction) if prediction.is_narrower_than(&interval) => {
-            Err(Reason::PredictionNarrowerThanMean)
+        analysis.result = Ok(finding);
+        if declared.is_some() {
+            analysis.said = Said::of(&analysis, &self.rules.bands);
         }
-        other => other,
-    };
-    Ok(Shown {
-        estimate: model.estimate,
-        interval,
-        kind,
-        prediction,
-    })
+        Ok(analysis)
+    }
+
+    fn session_spread(&self, key: &Key) -> Option<SessionSpread> {
+        let mut spreads = self.session_spreads.iter();
+        let of_key =
+            |spread: &&SessionSpread| (spread.outcome, spread.class) == (key.outcome, key.class);
+        spreads.find(of_key).copied()
+    }
+
+    fn count_model(&self, key: &Key) -> Option<CountModel> {
+        let mut models = self.count_models.iter();
+        models.find(|model| model.key == *key).copied()
+    }
 }
 
-/// The confidence sequence around the REML estimate with the safeguarded standard error, over
-/// one effect for each player.
-fn any_time(per_player: &Effects, level: Level) -> Estimable<AnyTime> {
-    if per_player.k() < ANY_TIME_MINIMUM_PLAYERS {
-        return Err(Reason::FewerThanTenClusters);
-    }
-    let model = pool(per_player, level).reml?;
-    let half_width = any_time_multiplier(per_player.k(), level)? * model.hartung_knapp_safe?.se;
-    Ok(AnyTime {
-        estimate: model.estimate,
-        interval: Interval {
-            low: model.estimate - half_width,
-            high: model.estimate + half_width,
-        },
-    })
+fn declared<'a>(key: &Key, rules: &'a AnalysisRules) -> Option<&'a PrimaryOutcome> {
+    let mut primary = rules.primary.iter();
+    primary.find(|primary| primary.outcome == key.outcome && primary.class == key.class)
 }

@@ -12,27 +12,46 @@
 //! * No tolerance is absolute: multiplying all effects by a power of two changes no digit.
 
 mod adjustment;
+pub mod bivariate;
 pub mod clusters;
+pub mod confidence_distribution;
+pub mod counts;
+pub mod cumulative;
+mod draws;
 mod effects;
+pub mod gains;
 pub mod heterogeneity;
 mod hills;
+pub mod influence;
 mod level;
 pub mod model;
+pub mod multiplicity;
+mod paired_effects;
+pub mod planning;
+pub mod prediction;
 mod profile;
 pub mod quantiles;
+mod random_mean;
 mod reason;
 pub mod regression;
+pub mod replicates;
 pub mod roots;
 pub mod sequence;
+pub mod small_studies;
+pub mod subgroups;
 pub mod sums;
 pub mod tau_squared;
 #[cfg(test)]
 mod tests;
+pub mod three_level;
+pub mod tipping;
 
 pub use effects::{Effects, NumericError};
 pub use heterogeneity::Heterogeneity;
 pub use level::Level;
 pub use model::{Interval, Model, TInterval, Wald};
+pub use paired_effects::{PairedEffects, WithinCorrelation};
+pub use random_mean::RandomMean;
 pub use reason::{Estimable, Reason};
 
 use profile::Profile;

@@ -78,6 +78,8 @@ pub struct PrimaryOutcome {
     pub outcome: Outcome,
     /// For which shots.
     pub class: ShotClass,
+    /// The smallest difference that the host calls worthwhile, in [`Outcome::unit`], above 0.
+    pub smallest_worthwhile: Option<Hundredths>,
 }
 
 /// Half-open gap bands with exact edges; the last one is open above.

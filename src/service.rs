@@ -239,6 +239,23 @@ impl Service {
     /// # Errors
     /// [`Refused`]; nothing is stored then.
     pub fn submit(&self, incoming: &Incoming<'_>) -> Result<Accepted, Refused> {
+        let accepted = self.receive(incoming)?;
+        if accepted.closed_batch.is_some()
+            && let Err(error) = self.publish(Arc::clone(&accepted.public.study))
+        {
+            // The contribution is stored, so its sender is told so; the figures of the batch
+            // follow with the next one or at the next start.
+            tracing::error!(study = incoming.study, %error, "public figures could not be made");
+        }
+        Ok(accepted)
+    }
+
+    /// As [`Service::submit`], but a batch that closes is not published: for many contributions in
+    /// a row, after which [`Service::publish`] is called once.
+    ///
+    /// # Errors
+    /// [`Refused`]; nothing is stored then.
+    pub fn receive(&self, incoming: &Incoming<'_>) -> Result<Accepted, Refused> {
         let public = self.study(incoming.study).ok_or(Refused::StudyUnknown)?;
         let request = request_key(incoming);
         if let Some(request) = &request
@@ -262,13 +279,6 @@ impl Service {
             // Another thread stored the same request in between.
             other => return self.answer_again(incoming, public, other),
         };
-        if closed_batch.is_some()
-            && let Err(error) = self.publish(Arc::clone(&public.study))
-        {
-            // The contribution is stored, so its sender is told so; the figures of the batch
-            // follow with the next one or at the next start.
-            tracing::error!(study = incoming.study, %error, "public figures could not be made");
-        }
         Ok(Accepted {
             public,
             contribution,
@@ -365,7 +375,10 @@ impl Service {
     }
 
     /// Makes the public figures of a study from the store and puts them in place.
-    fn publish(&self, study: Arc<Study>) -> Result<(), ServiceError> {
+    ///
+    /// # Errors
+    /// When the store cannot be read or the figures cannot be made.
+    pub fn publish(&self, study: Arc<Study>) -> Result<(), ServiceError> {
         let _one_at_a_time = self
             .publishing
             .lock()

@@ -172,6 +172,12 @@ impl Speed {
         }
     }
 
+    /// Hundred-millionths of 1 km/h, exact.
+    #[must_use]
+    pub const fn hundred_millionths_kmh(self) -> i64 {
+        self.hundred_millionths_kmh
+    }
+
     /// The nearest double in km/h.
     #[must_use]
     #[expect(clippy::cast_precision_loss, reason = "below 1e14, under 2^53")]

@@ -88,6 +88,16 @@ word_list! {
         DeepShare = "deep_share",
         /// Shots in, per shot hit, percentage points.
         InShare = "in_share",
+        /// Shots with topspin, per shot of the session, percentage points.
+        TopspinShare = "topspin_share",
+        /// Flat shots, per shot of the session, percentage points.
+        FlatShare = "flat_share",
+        /// Cross-court shots, per shot of the stroke, percentage points.
+        CrosscourtShare = "crosscourt_share",
+        /// Rallies above the protocol's length, per rally played, percentage points.
+        LongRallyShare = "long_rally_share",
+        /// The hitting partner's mean ball speed, km/h.
+        PartnerSpeed = "partner_speed",
     }
 }
 
@@ -138,6 +148,26 @@ word_list! {
 }
 
 word_list! {
+    /// What strings are made of.
+    StringFamily {
+        /// Natural gut.
+        NaturalGut = "natural_gut",
+        /// Synthetic gut.
+        SyntheticGut = "synthetic_gut",
+        /// Multifilament.
+        Multifilament = "multifilament",
+        /// Polyester.
+        Polyester = "polyester",
+        /// Aramid.
+        Aramid = "aramid",
+        /// Something else.
+        Other = "other",
+        /// Not known.
+        Unknown = "unknown",
+    }
+}
+
+word_list! {
     /// How the variance of an effect came about.
     VarianceSource {
         /// From the standard deviations the contributor reported.
@@ -148,6 +178,9 @@ word_list! {
         /// At least one standard deviation was imputed from an assumed coefficient of variation,
         /// because nobody has reported one yet.
         AssumedCv = "assumed_cv",
+        /// At least one standard deviation was imputed from the pair's fastest shots together with
+        /// the coefficient of variation of the contributors who report one.
+        Combined = "combined",
         /// From counts.
         Counts = "counts",
         /// From counts with the adjustment of Agresti & Caffo (2000), because a cell was empty or full.
@@ -176,17 +209,40 @@ impl VarianceSource {
     /// Whether a standard deviation had to be imputed.
     #[must_use]
     pub const fn is_imputed(self) -> bool {
-        matches!(self, Self::BorrowedCv | Self::AssumedCv)
+        matches!(self, Self::BorrowedCv | Self::AssumedCv | Self::Combined)
     }
 }
 
 impl Outcome {
+    /// What a protocol may declare as primary. The others are secondary: they are never the
+    /// question of a study.
+    pub const PRIMARY: &'static [Self] = &[Self::Speed, Self::DeepShare, Self::InShare];
+
     /// The unit of an effect on this outcome.
     #[must_use]
     pub const fn unit(self) -> &'static str {
         match self {
-            Self::Speed => "km/h",
-            Self::DeepShare | Self::InShare => "percentage points",
+            Self::Speed | Self::PartnerSpeed => "km/h",
+            Self::DeepShare
+            | Self::InShare
+            | Self::TopspinShare
+            | Self::FlatShare
+            | Self::CrosscourtShare
+            | Self::LongRallyShare => "percentage points",
+        }
+    }
+}
+
+impl ShotClass {
+    /// Every shot of a session.
+    pub const ALL: Self = Self::of(Stroke::All);
+
+    /// A stroke in every direction together.
+    #[must_use]
+    pub const fn of(stroke: Stroke) -> Self {
+        Self {
+            stroke,
+            direction: Direction::All,
         }
     }
 }
@@ -211,6 +267,9 @@ mod tests {
         }
         for word in VarianceSource::ALL {
             assert_eq!(VarianceSource::from_code(word.code()), Some(*word));
+        }
+        for word in StringFamily::ALL {
+            assert_eq!(StringFamily::from_code(word.code()), Some(*word));
         }
         assert_eq!(Arm::from_code("middle"), None);
     }

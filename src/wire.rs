@@ -4,10 +4,12 @@
 //! analysis. Numbers are written with full double precision.
 
 pub mod aggregate;
+mod overall;
 pub mod pooled;
 pub mod problem;
 pub mod regression;
 pub mod reply;
+mod scrutiny;
 
 use crate::findings::BatchLabel;
 use crate::protocol::{GapBands, StudyLabel};

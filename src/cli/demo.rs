@@ -4,7 +4,7 @@ use super::{Demo, Failure, serve, telemetry};
 use crate::clock;
 use crate::demo::crowd::{self, Kind, Settings};
 use crate::demo::{STUDY, Stage, verdicts};
-use crate::findings::words::{band_label, outcome_label, unit_words};
+use crate::findings::labels::{band_label, outcome_label, unit_words};
 use crate::intake;
 use crate::numbers;
 use serde_json::Value;

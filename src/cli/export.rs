@@ -61,7 +61,7 @@ fn one_study(study: &Study, stored: &[StoredContribution]) -> Result<Value, Serv
             "batch": stored.batch,
             "document": String::from_utf8_lossy(&stored.document),
             "gap_kg": pair.gap.kilograms(),
-            "effects": pair.effects.iter().map(reply::effect).collect::<Vec<_>>(),
+            "effects": pair.all().map(reply::effect).collect::<Vec<_>>(),
         }));
     }
     Ok(json!({"study": study.label.slug, "contributions": entries}))

@@ -1,9 +1,12 @@
 //! `tautpool pool`: the engine on a file.
 
 mod coefficients;
+mod scrutiny;
 
 use super::{Failure, Pool, read};
-use crate::findings::words::{band_label, class_label, counts, outcome_label, unit_words};
+use crate::findings::labels::{band_label, class_label, outcome_label, unit_words};
+use crate::findings::scrutiny::Scrutiny;
+use crate::findings::words::counts;
 use crate::findings::{self, Choice, Estimator, Finding, IntervalKind};
 use crate::intake::table::Wanted;
 use crate::intake::{self, Rejection};
@@ -18,8 +21,17 @@ use std::process::ExitCode;
 /// What is printed: a document, and the analyses for a person's eyes.
 struct Answer {
     document: Value,
-    analyses: Vec<(String, Result<Finding, String>)>,
+    analyses: Vec<Titled>,
     regression: Option<Regression>,
+    /// Where the regression is asked what it predicts.
+    places: Vec<Vec<f64>>,
+}
+
+/// An analysis under its title.
+struct Titled {
+    title: String,
+    found: Result<Finding, String>,
+    scrutiny: Option<Box<Scrutiny>>,
 }
 
 pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
@@ -39,8 +51,21 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
         moderators: &options.moderators,
         through_origin: options.no_intercept,
     };
+    if let Some(place) = options
+        .at
+        .iter()
+        .find(|place| place.0.len() != options.moderators.len())
+    {
+        return Err(format!(
+            "--at names {} values, but there are {} moderators; give one value for each",
+            place.0.len(),
+            options.moderators.len()
+        )
+        .into());
+    }
+    let places: Vec<&[f64]> = options.at.iter().map(|place| place.0.as_slice()).collect();
     let answer = if !is_json {
-        table(&bytes, &wanted, level, choice)
+        table(&bytes, &wanted, &places, level, choice)
     } else if options.moderators.is_empty() && options.cluster.is_none() {
         aggregate(&bytes, level, choice)?
     } else {
@@ -52,11 +77,12 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
     match answer {
         Ok(answer) if options.json => writeln!(out, "{}", answer.document)?,
         Ok(answer) => {
-            for (title, finding) in &answer.analyses {
-                describe(&mut out, title, finding, choice)?;
+            for analysis in &answer.analyses {
+                describe(&mut out, analysis, choice)?;
             }
             if let Some(regression) = &answer.regression {
                 coefficients::describe(&mut out, regression, choice.estimator)?;
+                coefficients::describe_predictions(&mut out, regression, &answer.places)?;
             }
         }
         Err(rejection) => {
@@ -70,29 +96,33 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
 fn table(
     bytes: &[u8],
     wanted: &Wanted<'_>,
+    places: &[&[f64]],
     level: Option<Level>,
     choice: Choice,
 ) -> Result<Answer, Rejection> {
     let level = level.unwrap_or(Level::NINETY_FIVE);
     let tables = intake::table::read(bytes, wanted)?;
     let finding = findings::table(&tables.effects, level, choice);
-    let mut document = pooled::of_table(level, &finding);
+    let scrutiny = Scrutiny::of_table(&tables.effects, level);
+    let mut document = pooled::of_table(level, &finding, &scrutiny);
     let regression = tables
         .design
         .map(|design| findings::regression::table(&design, level, choice.estimator));
     if let Some(regression) = &regression {
-        wire::regression::add_to(&mut document, regression, choice.estimator);
+        wire::regression::add_to(&mut document, regression, choice.estimator, places);
     }
     Ok(Answer {
         document,
-        analyses: vec![(
-            format!(
+        analyses: vec![Titled {
+            title: format!(
                 "{} effects in {} clusters",
                 finding.pooled.k, finding.pooled.n_clusters
             ),
-            Ok(finding),
-        )],
+            found: Ok(finding),
+            scrutiny: Some(Box::new(scrutiny)),
+        }],
         regression,
+        places: places.iter().map(|place| place.to_vec()).collect(),
     })
 }
 
@@ -106,9 +136,9 @@ fn aggregate(
         Err(rejection) => return Ok(Err(rejection)),
     };
     publication.level = level.unwrap_or(publication.level);
-    let analyses = publication.analyse(choice)?;
-    let document = pooled::of_publication(&publication, &analyses, &[]);
-    let analyses = analyses.into_iter().map(|analysis| {
+    let found = publication.analyse(choice)?;
+    let document = pooled::of_publication(&publication, &found, &[]);
+    let analyses = found.analyses.into_iter().map(|analysis| {
         let key = &analysis.key;
         let title = format!(
             "{}, {}, gap {} ({}){}",
@@ -124,23 +154,23 @@ fn aggregate(
         let withheld = |withheld: findings::Withheld| {
             format!("fewer than {} players", withheld.minimum_players)
         };
-        (title, analysis.result.map_err(withheld))
+        Titled {
+            title,
+            found: analysis.result.map_err(withheld),
+            scrutiny: analysis.scrutiny,
+        }
     });
     Ok(Ok(Answer {
         document,
         analyses: analyses.collect(),
         regression: None,
+        places: Vec::new(),
     }))
 }
 
-fn describe(
-    out: &mut impl Write,
-    title: &str,
-    finding: &Result<Finding, String>,
-    choice: Choice,
-) -> io::Result<()> {
-    writeln!(out, "{title}")?;
-    let finding = match finding {
+fn describe(out: &mut impl Write, analysis: &Titled, choice: Choice) -> io::Result<()> {
+    writeln!(out, "{}", analysis.title)?;
+    let finding = match &analysis.found {
         Ok(finding) => finding,
         Err(withheld) => return writeln!(out, "  withheld: {withheld}\n"),
     };
@@ -165,6 +195,9 @@ fn describe(
     }
     describe_models(out, finding, choice)?;
     describe_heterogeneity(out, finding)?;
+    if let Some(scrutiny) = &analysis.scrutiny {
+        scrutiny::describe(out, scrutiny)?;
+    }
     writeln!(out)
 }
 

@@ -56,6 +56,7 @@ impl Stage {
         for sent in crowd::crowd(&stage.settings) {
             stage.send(sent, &mut receipts, now_ms)?;
         }
+        stage.service.publish(Arc::clone(&stage.study))?;
         Ok(stage)
     }
 
@@ -65,7 +66,7 @@ impl Stage {
         receipts: &mut BTreeMap<usize, String>,
         now_ms: i64,
     ) -> Result<(), StageError> {
-        let answer = self.service.submit(&Incoming {
+        let answer = self.service.receive(&Incoming {
             study: &self.study.label.slug,
             document: sent.document.as_bytes(),
             request_key: None,

@@ -34,7 +34,11 @@ pub fn verdicts(stage: &Stage) -> Vec<Verdict> {
     let Some(public) = stage.service.study(&stage.study.label.slug) else {
         return Vec::new();
     };
-    let analyses = public.analyses.iter().filter(|analysis| analysis.primary);
+    let analyses = public
+        .findings
+        .analyses
+        .iter()
+        .filter(|analysis| analysis.primary);
     analyses
         .filter_map(|analysis| {
             let shown = analysis.result.as_ref().ok()?.shown.ok()?;

@@ -1,9 +1,9 @@
 //! Mean ball speed: looser minus tighter.
 
 use super::spread::ImputedCv;
-use super::{Computed, LeftOutReason, both, shares, to_f64};
-use crate::contribution::{ShotLine, SpeedSummary};
-use crate::vocabulary::{SdDivisor, SpeedOver, VarianceSource};
+use super::{Computed, Figure, LeftOutReason, both, shares, to_f64};
+use crate::contribution::{Contribution, Session, ShotLine, SpeedSummary};
+use crate::vocabulary::{Arm, SdDivisor, ShotClass, SpeedOver, VarianceSource};
 
 /// Number of timed shots: as given, or else the shots that the mean is said to be over.
 #[must_use]
@@ -14,42 +14,37 @@ pub fn timed_shots(line: &ShotLine, speed: &SpeedSummary) -> i64 {
     })
 }
 
-/// Mean and variance of the mean over the sessions of one arm.
-struct ArmSpeed {
-    mean: f64,
-    variance: f64,
-    imputed: bool,
+/// Mean speed of one session.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct SessionSpeed {
+    /// Timed shots.
+    pub(super) n: i64,
+    /// Mean, km/h.
+    pub(super) mean: f64,
+    /// Variance of one shot, km/h squared.
+    pub(super) square: f64,
+    /// What that is imputed with, if it is.
+    pub(super) imputed: Option<ImputedCv>,
 }
 
-fn arm_speed(lines: &[&ShotLine], cv: f64) -> Result<ArmSpeed, LeftOutReason> {
-    let (mut n_total, mut weighted_mean, mut weighted_square, mut imputed) = (0.0, 0.0, 0.0, false);
-    let mut given = false;
-    for line in lines {
-        let Some(speed) = &line.speed else { continue };
-        given = true;
-        let n = to_f64(timed_shots(line, speed));
-        let mean = speed.mean.kmh();
-        let square = match speed.sd {
-            Some(sd) => sd.kmh().powi(2) * divisor_correction(speed.sd_divisor, n),
-            None => {
-                imputed = true;
-                (cv * mean).powi(2)
-            }
-        };
-        n_total += n;
-        weighted_mean += n * mean;
-        weighted_square += n * square;
-    }
-    if !given {
-        return Err(LeftOutReason::NotGiven);
-    }
-    if n_total < 2.0 {
-        return Err(LeftOutReason::NothingCounted);
-    }
-    Ok(ArmSpeed {
-        mean: weighted_mean / n_total,
-        variance: weighted_square / n_total.powi(2),
-        imputed,
+/// The mean speed of a session's shots of a class, a missing spread imputed.
+pub(super) fn of_session(
+    session: &Session,
+    class: ShotClass,
+    cv: ImputedCv,
+) -> Option<SessionSpeed> {
+    let line = session.line(class)?;
+    let speed = line.speed.as_ref()?;
+    let n = timed_shots(line, speed);
+    let mean = speed.mean.kmh();
+    let reported = speed
+        .sd
+        .map(|sd| sd.kmh().powi(2) * divisor_correction(speed.sd_divisor, to_f64(n)));
+    Some(SessionSpeed {
+        n,
+        mean,
+        square: reported.unwrap_or_else(|| (cv.value * mean).powi(2)),
+        imputed: reported.is_none().then_some(cv),
     })
 }
 
@@ -61,16 +56,55 @@ fn divisor_correction(divisor: SdDivisor, n: f64) -> f64 {
     }
 }
 
-pub(super) fn difference(looser: &[&ShotLine], tighter: &[&ShotLine], cv: ImputedCv) -> Computed {
-    let (looser, tighter) = both(arm_speed(looser, cv.value), arm_speed(tighter, cv.value))?;
-    let source = if looser.imputed || tighter.imputed {
-        cv.source
-    } else {
-        VarianceSource::Reported
-    };
-    Ok((
-        looser.mean - tighter.mean,
-        looser.variance + tighter.variance,
-        source,
-    ))
+/// Mean and variance of the mean over the sessions of one arm.
+struct ArmSpeed {
+    mean: f64,
+    variance: f64,
+    /// The part of the variance that comes from imputed spreads.
+    imputed_variance: f64,
+    imputed: Option<ImputedCv>,
+}
+
+fn arm_speed(sessions: &[SessionSpeed]) -> Result<ArmSpeed, LeftOutReason> {
+    if sessions.is_empty() {
+        return Err(LeftOutReason::NotGiven);
+    }
+    let (mut n_total, mut weighted_mean, mut weighted_square, mut imputed_square) =
+        (0.0, 0.0, 0.0, 0.0);
+    for session in sessions {
+        let n = to_f64(session.n);
+        n_total += n;
+        weighted_mean += n * session.mean;
+        weighted_square += n * session.square;
+        if session.imputed.is_some() {
+            imputed_square += n * session.square;
+        }
+    }
+    if n_total < 2.0 {
+        return Err(LeftOutReason::NothingCounted);
+    }
+    Ok(ArmSpeed {
+        mean: weighted_mean / n_total,
+        variance: weighted_square / n_total.powi(2),
+        imputed_variance: imputed_square / n_total.powi(2),
+        imputed: sessions.iter().find_map(|session| session.imputed),
+    })
+}
+
+/// The difference of mean speeds, given what each session says.
+pub(super) fn difference(
+    pair: &Contribution,
+    of_session: impl Fn(&Session) -> Option<SessionSpeed>,
+) -> Computed {
+    let arm = |arm| arm_speed(&pair.of_arm(arm).filter_map(&of_session).collect::<Vec<_>>());
+    let (looser, tighter) = both(arm(Arm::Looser), arm(Arm::Tighter))?;
+    // All sessions of a pair share one.
+    let imputed = looser.imputed.or(tighter.imputed);
+    Ok(Figure {
+        estimate: looser.mean - tighter.mean,
+        variance: looser.variance + tighter.variance,
+        imputed_variance: looser.imputed_variance + tighter.imputed_variance,
+        log_sd_error: imputed.and_then(|cv| cv.log_sd_error),
+        source: imputed.map_or(VarianceSource::Reported, |cv| cv.source),
+    })
 }

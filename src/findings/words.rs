@@ -1,48 +1,75 @@
 //! What a finding says in plain words.
 //!
 //! Wording rules: number, unit, range, pairs and players in one sentence; the direction and what
-//! is compared are named; a range that spans zero is "we cannot tell", never "no difference"; the
-//! verb stays at "may", because contributions are neither randomised nor supervised, so certainty
-//! starts low. The live page changes while data arrive, so the range of a sentence is the one that
-//! may be read at any time, around its own estimate; where that does not exist yet there is no
-//! claim. A claim also needs
-//! the ordinary range of the picture on the same side of zero, so that no sentence says more than
-//! the picture under it.
+//! is compared are named; a range that spans zero is "we cannot tell", never "no difference",
+//! unless the whole range is smaller than the host calls worthwhile: then "too small to matter".
+//! The verb comes from [`super::certainty`]. The live page changes while data arrive, so the range
+//! of a sentence is the one that may be read at any time, around its own estimate; where that does
+//! not exist yet there is no claim. A claim also needs the ordinary range of the picture on the
+//! same side, so that no sentence says more than the picture under it.
 
+use super::certainty::CertaintyLevel;
+use super::labels::{band_label, unit_words};
 use super::{Analysis, AnyTime, Finding};
 use crate::numbers;
 use crate::pooling::Interval;
 use crate::protocol::{GapBand, GapBands};
-use crate::vocabulary::{Direction, Outcome, ShotClass, Stroke};
+use crate::vocabulary::{Outcome, word_list};
 
-/// How far a finding answers its question.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Verdict {
-    /// The looser string bed may give more of the outcome.
-    LooserMore,
-    /// The looser string bed may give less of the outcome.
-    LooserLess,
-    /// A range spans zero.
-    CannotTell,
-    /// There is no range to rest a claim on.
-    TooFew,
+word_list! {
+    /// How far a finding answers its question.
+    Verdict {
+        /// The looser string bed gives more of the outcome.
+        LooserMore = "looser_more",
+        /// The looser string bed gives less of the outcome.
+        LooserLess = "looser_less",
+        /// Both ranges lie inside the smallest worthwhile difference.
+        TooSmall = "too_small_to_matter",
+        /// A range spans zero.
+        CannotTell = "cannot_tell",
+        /// There is no range to rest a claim on.
+        TooFew = "too_few_players",
+    }
 }
 
-/// What a finding allows to be said.
+/// What is said of an analysis.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Said {
+    /// How far it answers its question.
+    pub verdict: Verdict,
+    /// The same in words.
+    pub sentence: String,
+}
+
+impl Said {
+    /// `None` for an analysis that is withheld.
+    #[must_use]
+    pub fn of(analysis: &Analysis, bands: &GapBands) -> Option<Self> {
+        let finding = analysis.result.as_ref().ok()?;
+        Some(Self {
+            verdict: verdict(finding, analysis.smallest_worthwhile),
+            sentence: sentence(analysis, bands),
+        })
+    }
+}
+
+/// What a finding allows to be said, given the smallest worthwhile difference.
 #[must_use]
-pub fn verdict(finding: &Finding) -> Verdict {
-    match (&finding.shown, &finding.any_time) {
-        (Ok(shown), Ok(any_time)) => {
-            let any_time = any_time.interval;
-            if 0.0 < any_time.low && 0.0 < shown.interval.low {
-                Verdict::LooserMore
-            } else if any_time.high < 0.0 && shown.interval.high < 0.0 {
-                Verdict::LooserLess
-            } else {
-                Verdict::CannotTell
-            }
-        }
-        _ => Verdict::TooFew,
+pub fn verdict(finding: &Finding, smallest_worthwhile: Option<f64>) -> Verdict {
+    let (Ok(shown), Ok(any_time)) = (&finding.shown, &finding.any_time) else {
+        return Verdict::TooFew;
+    };
+    let ranges = [shown.interval, any_time.interval];
+    let both = |holds: &dyn Fn(Interval) -> bool| ranges.iter().all(|range| holds(*range));
+    let is_inside = |size: f64| both(&|range| -size < range.low && range.high < size);
+    if smallest_worthwhile.is_some_and(is_inside) {
+        Verdict::TooSmall
+    } else if both(&|range| 0.0 < range.low) {
+        Verdict::LooserMore
+    } else if both(&|range| range.high < 0.0) {
+        Verdict::LooserLess
+    } else {
+        Verdict::CannotTell
     }
 }
 
@@ -50,45 +77,57 @@ pub fn verdict(finding: &Finding) -> Verdict {
 /// those of one outcome and shot class; bands under protocol are left out.
 #[must_use]
 pub fn answer(outcome: Outcome, analyses: &[&Analysis], bands: &GapBands) -> String {
-    let counted: Vec<(GapBand, Option<&Finding>)> = analyses
+    let counted: Vec<&&Analysis> = analyses
         .iter()
         .filter(|analysis| analysis.key.band != GapBand::UnderProtocol)
-        .map(|analysis| (analysis.key.band, analysis.result.as_ref().ok()))
         .collect();
-    let with = |wanted: Verdict| -> Vec<String> {
-        counted
-            .iter()
-            .filter_map(|(band, finding)| Some((*band, (*finding)?)))
-            .filter(|(_, finding)| verdict(finding) == wanted)
-            .filter_map(|(band, finding)| {
-                let gap = band_label(band, bands);
-                let size = size(finding.any_time.ok()?, outcome, finding);
-                Some(format!("of {gap} ({size})"))
-            })
-            .collect()
-    };
-    let (more, less) = (with(Verdict::LooserMore), with(Verdict::LooserLess));
-    let n_claims = more.len() + less.len();
+    // Gaps of which the same is said stand together, in the order of the first of them.
+    let mut claims: Vec<(String, Vec<String>)> = Vec::new();
+    for analysis in &counted {
+        let Some((claim, size)) = claim(analysis) else {
+            continue;
+        };
+        let gap = format!("of {} ({size})", band_label(analysis.key.band, bands));
+        match claims.iter_mut().find(|(earlier, _)| *earlier == claim) {
+            Some((_, gaps)) => gaps.push(gap),
+            None => claims.push((claim, vec![gap])),
+        }
+    }
+    let n_claims: usize = claims.iter().map(|(_, gaps)| gaps.len()).sum();
     if n_claims == 0 {
         let question = question(outcome);
-        return if with(Verdict::CannotTell).is_empty() {
-            format!("Too few players so far to tell {question}.")
-        } else {
+        let any_open = counted.iter().any(|analysis| {
+            analysis.result.as_ref().is_ok_and(|finding| {
+                verdict(finding, analysis.smallest_worthwhile) == Verdict::CannotTell
+            })
+        });
+        return if any_open {
             format!("We cannot tell {question}, at any gap.")
+        } else {
+            format!("Too few players so far to tell {question}.")
         };
     }
-    let mut sentences: Vec<String> = [(Verdict::LooserMore, more), (Verdict::LooserLess, less)]
+    let mut sentences: Vec<String> = claims
         .into_iter()
-        .filter(|(_, gaps)| !gaps.is_empty())
-        .map(|(verdict, gaps)| {
-            let may = may(outcome, verdict == Verdict::LooserMore);
-            format!("The looser string bed {may} at a gap {}.", listed(&gaps))
-        })
+        .map(|(claim, gaps)| format!("{} at a gap {}.", capitalised(&claim), listed(&gaps)))
         .collect();
     if n_claims < counted.len() {
         sentences.push("At other gaps we cannot tell.".to_owned());
     }
     sentences.join(" ")
+}
+
+/// What an analysis claims, with its figures; `None` when it claims nothing.
+fn claim(analysis: &Analysis) -> Option<(String, String)> {
+    let finding = analysis.result.as_ref().ok()?;
+    let outcome = analysis.key.outcome;
+    let claim = match verdict(finding, analysis.smallest_worthwhile) {
+        Verdict::LooserMore => claimed(outcome, true, analysis.certainty()),
+        Verdict::LooserLess => claimed(outcome, false, analysis.certainty()),
+        Verdict::TooSmall => "the difference is too small to matter".to_owned(),
+        Verdict::CannotTell | Verdict::TooFew => return None,
+    };
+    Some((claim, size(finding.any_time.ok()?, outcome, finding)))
 }
 
 /// Whether any finding with a claim leaves open that another such player sees the opposite.
@@ -97,9 +136,8 @@ pub fn may_go_either_way(analyses: &[Analysis]) -> bool {
     analyses
         .iter()
         .filter(|analysis| analysis.primary)
-        .filter_map(|analysis| analysis.result.as_ref().ok())
-        .filter(|finding| matches!(verdict(finding), Verdict::LooserMore | Verdict::LooserLess))
-        .filter_map(|finding| finding.shown.ok()?.prediction.ok())
+        .filter(|analysis| claim(analysis).is_some())
+        .filter_map(|analysis| analysis.result.as_ref().ok()?.shown.ok()?.prediction.ok())
         .any(spans_zero)
 }
 
@@ -107,30 +145,28 @@ pub fn may_go_either_way(analyses: &[Analysis]) -> bool {
 #[must_use]
 pub fn sentence(analysis: &Analysis, bands: &GapBands) -> String {
     let gap = band_label(analysis.key.band, bands);
-    match &analysis.result {
-        Err(withheld) => format!(
-            "At a gap of {gap}, fewer than {} players so far, so nothing is shown.",
-            withheld.minimum_players
-        ),
-        Ok(finding) => claim(analysis.key.outcome, &gap, finding),
-    }
-}
-
-fn claim(outcome: Outcome, gap: &str, finding: &Finding) -> String {
+    let finding = match &analysis.result {
+        Err(withheld) => {
+            return format!(
+                "At a gap of {gap}, fewer than {} players so far, so nothing is shown.",
+                withheld.minimum_players
+            );
+        }
+        Ok(finding) => finding,
+    };
     let (Ok(shown), Ok(any_time)) = (&finding.shown, &finding.any_time) else {
         return format!(
             "At a gap of {gap}, too few players for a claim yet ({}).",
             counts(finding)
         );
     };
-    let said = match verdict(finding) {
-        Verdict::LooserMore => format!("the looser string bed {}", may(outcome, true)),
-        Verdict::LooserLess => format!("the looser string bed {}", may(outcome, false)),
-        Verdict::CannotTell | Verdict::TooFew => {
-            format!("we cannot tell {}", question(outcome))
-        }
-    };
-    let size = size(*any_time, outcome, finding);
+    let outcome = analysis.key.outcome;
+    let (said, size) = claim(analysis).unwrap_or_else(|| {
+        (
+            format!("we cannot tell {}", question(outcome)),
+            size(*any_time, outcome, finding),
+        )
+    });
     let claim = format!("At a gap of {gap}, {said}: looser minus tighter is {size}.");
     match shown.prediction {
         Ok(range) => {
@@ -151,19 +187,51 @@ const fn question(outcome: Outcome) -> &'static str {
         Outcome::Speed => "which string bed is faster",
         Outcome::DeepShare => "which string bed lands more balls deep",
         Outcome::InShare => "which string bed keeps more balls in",
+        Outcome::TopspinShare => "with which string bed more shots have topspin",
+        Outcome::FlatShare => "with which string bed more shots are flat",
+        Outcome::CrosscourtShare => "with which string bed more shots go cross-court",
+        Outcome::LongRallyShare => "with which string bed more rallies are long",
+        Outcome::PartnerSpeed => "against which string bed the partner hits faster",
     }
 }
 
-/// What the looser string bed may do.
-const fn may(outcome: Outcome, looser_more: bool) -> &'static str {
-    match (outcome, looser_more) {
-        (Outcome::Speed, true) => "may make the ball faster",
-        (Outcome::Speed, false) => "may make the ball slower",
-        (Outcome::DeepShare, true) => "may land more balls deep",
-        (Outcome::DeepShare, false) => "may land fewer balls deep",
-        (Outcome::InShare, true) => "may keep more balls in",
-        (Outcome::InShare, false) => "may keep fewer balls in",
+/// What the looser string bed does, in the verb that the certainty allows.
+fn claimed(outcome: Outcome, looser_more: bool, certainty: CertaintyLevel) -> String {
+    // What was not asked beforehand goes along with the string bed, and is not said to be its work.
+    const GO: &str = "go with";
+    const GOES: &str = "goes with";
+    let (plain, third_person, more, less) = match outcome {
+        Outcome::Speed => ("make", "makes", "the ball faster", "the ball slower"),
+        Outcome::DeepShare => ("land", "lands", "more balls deep", "fewer balls deep"),
+        Outcome::InShare => ("keep", "keeps", "more balls in", "fewer balls in"),
+        Outcome::TopspinShare => (GO, GOES, "more topspin shots", "fewer topspin shots"),
+        Outcome::FlatShare => (GO, GOES, "more flat shots", "fewer flat shots"),
+        Outcome::CrosscourtShare => (
+            GO,
+            GOES,
+            "more cross-court shots",
+            "fewer cross-court shots",
+        ),
+        Outcome::LongRallyShare => (GO, GOES, "more long rallies", "fewer long rallies"),
+        Outcome::PartnerSpeed => (GO, GOES, "a faster partner", "a slower partner"),
+    };
+    let what = if looser_more { more } else { less };
+    let bed = "the looser string bed";
+    match certainty {
+        CertaintyLevel::High => format!("{bed} {third_person} {what}"),
+        CertaintyLevel::Moderate => format!("{bed} probably {third_person} {what}"),
+        CertaintyLevel::Low => format!("{bed} may {plain} {what}"),
+        CertaintyLevel::VeryLow => {
+            format!("we are very unsure whether {bed} {third_person} {what}")
+        }
     }
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }
 
 /// Estimate, range and counts: "+2.5 km/h, 95 % range 0.3 to 5.1; 50 pairs, 48 players".
@@ -214,78 +282,6 @@ pub fn counts(finding: &Finding) -> String {
 #[must_use]
 pub const fn spans_zero(range: Interval) -> bool {
     range.low <= 0.0 && 0.0 <= range.high
-}
-
-/// The unit of an outcome as it stands behind a number.
-#[must_use]
-pub const fn unit_words(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Speed => "km/h",
-        Outcome::DeepShare | Outcome::InShare => "points",
-    }
-}
-
-/// What an outcome is called on a page.
-#[must_use]
-pub const fn outcome_label(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Speed => "Mean ball speed",
-        Outcome::DeepShare => "Deep share",
-        Outcome::InShare => "In share",
-    }
-}
-
-/// What an outcome measures, in one sentence.
-#[must_use]
-pub const fn outcome_meaning(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Speed => "The ball’s mean speed, in km/h.",
-        Outcome::DeepShare => {
-            "Of the balls that land in, the share that lands deep, in percentage points."
-        }
-        Outcome::InShare => "Of the balls hit, the share that lands in, in percentage points.",
-    }
-}
-
-/// What the two ends of an outcome's axis mean: tighter's end, looser's end.
-#[must_use]
-pub const fn axis_ends(outcome: Outcome) -> (&'static str, &'static str) {
-    match outcome {
-        Outcome::Speed => ("tighter faster", "looser faster"),
-        Outcome::DeepShare => ("tighter deeper", "looser deeper"),
-        Outcome::InShare => ("tighter more in", "looser more in"),
-    }
-}
-
-/// What a shot class is called on a page.
-#[must_use]
-pub fn class_label(class: ShotClass) -> String {
-    let stroke = match class.stroke {
-        Stroke::Forehand => "forehand",
-        Stroke::Backhand => "backhand",
-        Stroke::Serve => "serve",
-        Stroke::Volley => "volley",
-        Stroke::All => "all strokes",
-    };
-    let direction = match class.direction {
-        Direction::Crosscourt => ", crosscourt",
-        Direction::DownTheLine => ", down the line",
-        Direction::Middle => ", through the middle",
-        Direction::All => "",
-    };
-    format!("{stroke}{direction}")
-}
-
-/// What a gap band is called on a page.
-#[must_use]
-pub fn band_label(band: GapBand, bands: &GapBands) -> String {
-    let unit = bands.unit().code();
-    match bands.range(band) {
-        (None, Some(high)) => format!("under {} {unit}", high.to_f64()),
-        (Some(low), Some(high)) => format!("{} to under {} {unit}", low.to_f64(), high.to_f64()),
-        (Some(low), None) => format!("{} {unit} and over", low.to_f64()),
-        (None, None) => "any size".to_owned(),
-    }
 }
 
 #[cfg(test)]

@@ -1,16 +1,23 @@
 //! A checked document read into types. `None` means that the checks let something through that
 //! the types cannot hold, which a test over the whole corpus rules out.
 
+mod publication;
+
+pub(super) use publication::publication;
+
 use super::node::{Document, Node};
 use super::rules::{class_of, deep, landed_in, reference_tension};
-use crate::contribution::{Contribution, Session, ShotLine, SpeedSummary};
-use crate::findings::{BatchLabel, Publication, Row};
-use crate::pooling::Level;
+use crate::contribution::{
+    Background, Conditions, Contribution, PartnerSpeed, Rallies, Session, ShotLine, SpeedSummary,
+    Spin, StringBed,
+};
 use crate::protocol::{
     AnalysisRules, GapBands, PrimaryOutcome, Protocol, Study, StudyLabel, VersionedText,
 };
 use crate::units::{Speed, SpeedUnit, TensionUnit};
-use crate::vocabulary::{Arm, ConsentScope, Outcome, SdDivisor, SpeedOver, VarianceSource};
+use crate::vocabulary::{
+    Arm, ConsentScope, Knowledge, Outcome, SdDivisor, SpeedOver, StringFamily,
+};
 
 pub(super) fn contribution(root: &Document<'_>) -> Option<Contribution> {
     let consent = root.field("consent");
@@ -19,8 +26,27 @@ pub(super) fn contribution(root: &Document<'_>) -> Option<Contribution> {
         consent_scope: consent.field("scope").word(ConsentScope::from_code)?,
         consent_text_version: consent.field("text_version").text()?.to_owned(),
         plan_code: root.field("plan_code").text().map(str::to_owned),
+        background: background(root),
         sessions: sessions.iter().map(session).collect::<Option<_>>()?,
     })
+}
+
+fn background(root: &Document<'_>) -> Background {
+    let setup = root.field("setup");
+    let bed = |name| {
+        let bed = setup.field(name);
+        StringBed {
+            hours_played: bed.field("hours_played").hundredths(),
+            days_since_stringing: bed.field("days_since_stringing").hundredths(),
+        }
+    };
+    Background {
+        // The word `unknown` is no number.
+        itn: root.field("player").field("itn").whole(),
+        mains_family: setup.field("mains_family").word(StringFamily::from_code),
+        looser_bed: bed("looser_bed"),
+        tighter_bed: bed("tighter_bed"),
+    }
 }
 
 fn session(session: &Node<'_>) -> Option<Session> {
@@ -28,8 +54,49 @@ fn session(session: &Node<'_>) -> Option<Session> {
     Some(Session {
         arm: session.field("arm").word(Arm::from_code)?,
         tension: reference_tension(session)?,
+        conditions: conditions(session),
         lines: lines.iter().map(shot_line).collect::<Option<_>>()?,
     })
+}
+
+fn conditions(session: &Node<'_>) -> Conditions {
+    let knew_tension = session.field("knew_tension").word(Knowledge::from_code);
+    let rallies = session.field("rallies");
+    Conditions {
+        order: session.field("order").whole(),
+        knew_tension: knew_tension.unwrap_or(Knowledge::Unknown),
+        partner: partner(&session.field("partner")),
+        spin: spin(&session.field("spin")),
+        rallies: rallies.field("played").whole().map(|played| Rallies {
+            played,
+            above_length: rallies.field("above_length").whole(),
+        }),
+    }
+}
+
+fn partner(partner: &Node<'_>) -> Option<PartnerSpeed> {
+    let unit = partner.field("speed_unit").word(SpeedUnit::from_code)?;
+    let speed = |name| Some(Speed::new(partner.field(name).hundredths()?, unit));
+    Some(PartnerSpeed {
+        mean: speed("speed_mean")?,
+        sd: speed("speed_sd"),
+        n: partner.field("speed_n").whole(),
+    })
+}
+
+fn spin(spin: &Node<'_>) -> Option<Spin> {
+    if spin.field("given_as").text()? == "count" {
+        Some(Spin::Counts {
+            topspin: spin.field("topspin").whole()?,
+            flat: spin.field("flat").whole()?,
+            slice: spin.field("slice").whole()?,
+        })
+    } else {
+        Some(Spin::Percents {
+            topspin: spin.field("topspin").hundredths()?,
+            flat: spin.field("flat").hundredths()?,
+        })
+    }
 }
 
 fn shot_line(line: &Node<'_>) -> Option<ShotLine> {
@@ -51,6 +118,7 @@ fn speed_summary(line: &Node<'_>) -> Option<SpeedSummary> {
         mean: speed("speed_mean")?,
         sd: speed("speed_sd"),
         sd_divisor: divisor.unwrap_or(SdDivisor::Unknown),
+        max: speed("speed_max"),
         n: line.field("speed_n").whole(),
         over: over.unwrap_or(SpeedOver::Unknown),
     })
@@ -104,6 +172,7 @@ fn primary_outcome(place: &Node<'_>) -> Option<PrimaryOutcome> {
     Some(PrimaryOutcome {
         outcome: place.field("outcome").word(Outcome::from_code)?,
         class: class_of(place)?,
+        smallest_worthwhile: place.field("smallest_worthwhile").hundredths(),
     })
 }
 
@@ -116,49 +185,4 @@ fn versioned_text(place: &Node<'_>) -> Option<VersionedText> {
 
 fn n(place: &Node<'_>) -> Option<usize> {
     usize::try_from(place.whole()?).ok()
-}
-
-pub(super) fn publication(root: &Document<'_>) -> Option<Publication> {
-    let study = root.field("study");
-    let protocol = root.field("protocol");
-    let rules = analysis_rules(&protocol)?;
-    let rows = root.field("rows").items();
-    let rows = rows
-        .iter()
-        .map(|place| row(place, &rules))
-        .collect::<Option<_>>()?;
-    Some(Publication {
-        study: label(
-            &study.field("study"),
-            &study.field("question"),
-            &study.field("invented"),
-        )?,
-        batch: batch(&root.field("batch")),
-        protocol_version: protocol.field("version").whole()?,
-        rules,
-        level: Level::new(root.field("level").number()?).ok()?,
-        rows,
-    })
-}
-
-fn batch(place: &Node<'_>) -> Option<BatchLabel> {
-    Some(BatchLabel {
-        number: place.field("number").whole()?,
-        date: place.field("date").text()?.to_owned(),
-    })
-}
-
-fn row(place: &Node<'_>, rules: &AnalysisRules) -> Option<Row> {
-    Some(Row {
-        group: n(&place.field("group"))?,
-        band: rules.bands.from_code(place.field("band").text()?)?,
-        gap_lb: place.field("gap_lb").whole()?,
-        outcome: place.field("outcome").word(Outcome::from_code)?,
-        class: class_of(place)?,
-        estimate: place.field("estimate").number()?,
-        variance: place.field("variance").number()?,
-        source: place
-            .field("variance_source")
-            .word(VarianceSource::from_code)?,
-    })
 }

@@ -2,19 +2,21 @@
 //! detail for who wants it.
 
 mod figures;
+mod scrutiny;
 
 use crate::disclosure::Everybody;
-use crate::findings::words::{
-    answer, axis_ends, band_label, class_label, counts, may_go_either_way, outcome_label,
-    outcome_meaning, sentence, unit_words,
+use crate::findings::labels::{
+    axis_ends, band_label, class_label, outcome_label, outcome_meaning, unit_words,
 };
-use crate::findings::{Analysis, Finding, Publication};
+use crate::findings::words::{answer, counts, may_go_either_way};
+use crate::findings::{self, Analysis, Finding, Findings, Publication};
 use crate::numbers;
 use crate::plots::forest::{Block, Forest, Layout, Row, Summary, forest};
 use crate::protocol::{GapBand, GapBands, PrimaryOutcome, Study, StudyLabel};
 use crate::vocabulary::Outcome;
 use askama::Template;
 use figures::Table;
+use scrutiny::{Said, sensitivity, slope_words};
 
 #[derive(Template)]
 #[template(path = "study.html", config = "src/pages/askama.toml")]
@@ -46,7 +48,10 @@ struct Question {
     answer: String,
     wide: String,
     narrow: String,
-    sentences: Vec<String>,
+    said: Vec<Said>,
+    slope: Option<String>,
+    sensitivity: Table,
+    is_speed: bool,
     unit: &'static str,
     figures: Table,
     disagreement: Table,
@@ -65,9 +70,10 @@ const INVENTED: &str = "Invented data: nobody hit these balls.";
 pub fn study(
     study: &Study,
     publication: &Publication,
-    analyses: &[Analysis],
+    findings: &Findings,
     everybody: &[Everybody],
 ) -> Result<String, askama::Error> {
+    let analyses = findings.analyses.as_slice();
     let bands = &publication.rules.bands;
     let primary = &publication.rules.primary;
     let of = |primary: &PrimaryOutcome| -> Vec<&Analysis> {
@@ -91,7 +97,19 @@ pub fn study(
         either_way: may_go_either_way(analyses),
         questions: primary
             .iter()
-            .map(|primary| question(&study.label, primary, &of(primary), everybody, bands))
+            .map(|primary| {
+                let mut questions = findings.questions.iter();
+                let over_all_gaps = questions.find(|question| question.about == *primary);
+                let analyses = of(primary);
+                question(
+                    &study.label,
+                    primary,
+                    &analyses,
+                    over_all_gaps,
+                    everybody,
+                    bands,
+                )
+            })
             .collect(),
         other: figures::mixed(&other, everybody, bands),
         cautions: paragraphs(&study.protocol.caution),
@@ -128,6 +146,7 @@ fn question(
     study: &StudyLabel,
     primary: &PrimaryOutcome,
     analyses: &[&Analysis],
+    over_all_gaps: Option<&findings::questions::Question>,
     everybody: &[Everybody],
     bands: &GapBands,
 ) -> Question {
@@ -166,11 +185,10 @@ fn question(
         answer: answer(primary.outcome, analyses, bands),
         wide: forest(&plot, Layout::Wide),
         narrow: forest(&plot, Layout::Narrow),
-        sentences: analyses
-            .iter()
-            .filter(|analysis| analysis.key.band != GapBand::UnderProtocol)
-            .map(|analysis| sentence(analysis, bands))
-            .collect(),
+        said: scrutiny::said(analyses, bands),
+        slope: over_all_gaps.and_then(slope_words),
+        sensitivity: sensitivity(analyses, bands),
+        is_speed: primary.outcome == Outcome::Speed,
         unit: unit_words(primary.outcome),
         figures: figures::main(analyses, everybody, bands),
         disagreement: figures::disagreement(analyses, bands),

@@ -15,7 +15,7 @@ pub enum NumericError {
         n_estimates: usize,
         /// Number of entries of the other column.
         n_others: usize,
-        /// The other column: `"variances"`, `"clusters"` or `"rows of moderators"`.
+        /// The other column, such as `"variances"` or `"clusters"`.
         column: &'static str,
     },
     /// A moderator is infinite or not a number.
@@ -52,11 +52,41 @@ pub enum NumericError {
         /// Row, from 1.
         row: usize,
     },
+    /// A within-unit correlation that is not strictly between -1 and 1.
+    #[error("the within-unit correlation {correlation} is not strictly between -1 and 1")]
+    CorrelationOutOfRange {
+        /// The correlation as given.
+        correlation: f64,
+    },
+    /// A count is zero.
+    #[error("row {row}: the count is zero")]
+    CountIsZero {
+        /// Row, from 1.
+        row: usize,
+    },
     /// A confidence level outside `0.5 <= level < 1`.
     #[error("the confidence level {level} is not in the range from 0.5 up to but not including 1")]
     LevelOutOfRange {
         /// The level as given.
         level: f64,
+    },
+    /// An arm of a pair of counts has no trials.
+    #[error("row {row}: an arm has no trials")]
+    NoTrials {
+        /// Row, from 1.
+        row: usize,
+    },
+    /// An arm of a pair of counts has more than a million trials.
+    #[error("row {row}: an arm has more than a million trials")]
+    TooManyTrials {
+        /// Row, from 1.
+        row: usize,
+    },
+    /// An arm of a pair of counts has more events than trials.
+    #[error("row {row}: an arm has more events than trials")]
+    EventsExceedTrials {
+        /// Row, from 1.
+        row: usize,
     },
 }
 
@@ -129,6 +159,16 @@ impl Effects {
                 });
             }
         }
+        Ok(Self::arrange(estimates, variances, clusters, moderators))
+    }
+
+    /// Puts columns that were checked in canonical order.
+    fn arrange(
+        estimates: ArrayView1<'_, f64>,
+        variances: ArrayView1<'_, f64>,
+        clusters: Option<ArrayView1<'_, usize>>,
+        moderators: ArrayView2<'_, f64>,
+    ) -> (Self, Array2<f64>) {
         // Adding zero turns -0 into 0, so that equal numbers are equal bits.
         let moderators = moderators.mapv(|x| x + 0.0);
         let columns =
@@ -154,7 +194,7 @@ impl Effects {
         };
         rows.sort_unstable_by(|a, b| a.compare_content(b).then(a.rank.cmp(&b.rank)));
         let (clusters, n_clusters) = match clusters {
-            None => (None, n_estimates),
+            None => (None, estimates.len()),
             Some(_) => {
                 let (numbers, n_clusters) = number_by_appearance(&rows);
                 (Some(numbers), n_clusters)
@@ -170,7 +210,21 @@ impl Effects {
         for (mut place, row) in ordered.rows_mut().into_iter().zip(&rows) {
             place.assign(&row.moderators);
         }
-        Ok((effects, ordered))
+        (effects, ordered)
+    }
+
+    /// The effects at the places `kept` of the canonical order, in their own canonical order, with
+    /// their clusters or, unless `has_clusters`, without.
+    pub(crate) fn select(&self, kept: &[usize], has_clusters: bool) -> Self {
+        let clusters = self.clusters.as_ref().filter(|_| has_clusters);
+        let clusters = clusters.map(|labels| labels.select(Axis(0), kept));
+        let (effects, _) = Self::arrange(
+            self.estimates.select(Axis(0), kept).view(),
+            self.variances.select(Axis(0), kept).view(),
+            clusters.as_ref().map(|labels| labels.view()),
+            Array2::zeros((kept.len(), 0)).view(),
+        );
+        effects
     }
 
     /// One effect of each cluster, the most precise one; the smaller estimate decides between
@@ -267,7 +321,7 @@ impl Row<'_> {
     }
 }
 
-const fn check_length(
+pub(crate) const fn check_length(
     n_estimates: usize,
     n_others: usize,
     column: &'static str,

@@ -1,7 +1,9 @@
 //! How much the effects disagree beyond what their sampling variances explain.
 
+use super::effects::Effects;
 use super::level::Level;
 use super::model::Interval;
+use super::profile::Profile;
 use super::quantiles::ChiSquared;
 use super::reason::{Estimable, Reason, finite};
 use super::sums::Double;
@@ -88,6 +90,18 @@ pub(crate) fn describe(
             finite((Double::from(2.0) / information).value())
         }),
     })
+}
+
+/// `s^2` of Higgins & Thompson 2002, eq. 9, as [`Heterogeneity::typical_variance`], alone.
+///
+/// # Errors
+/// [`Reason::NoEffects`]; [`Reason::OneEffect`]; [`Reason::OutOfRange`].
+pub(crate) fn typical_variance(effects: &Effects) -> Estimable<f64> {
+    let at_zero = Profile::new(effects)?.precise(0.0);
+    if at_zero.df < 1.0 {
+        return Err(Reason::OneEffect);
+    }
+    finite((Double::from(at_zero.df) / at_zero.trace()).value())
 }
 
 fn q_profile(

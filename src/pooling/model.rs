@@ -26,6 +26,22 @@ impl Interval {
         self.high - self.low < other.high - other.low
     }
 
+    /// The smallest range that holds this one and `other`.
+    pub(crate) const fn widened_to(self, other: &Self) -> Self {
+        Self {
+            low: if other.low < self.low {
+                other.low
+            } else {
+                self.low
+            },
+            high: if self.high < other.high {
+                other.high
+            } else {
+                self.high
+            },
+        }
+    }
+
     /// # Errors
     /// [`Reason::OutOfRange`] when an end is not finite.
     pub(crate) fn around(centre: f64, half_width: f64) -> Estimable<Self> {

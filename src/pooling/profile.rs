@@ -67,6 +67,19 @@ impl<T: Real> Moments<T> {
         self.weight / self.base
     }
 
+    /// `y'PPy`, `y'PPPy`, `tr P` and `tr PP` times the second, third, first and second power of
+    /// `base`, which is no larger than that of the heaviest effect.
+    pub(crate) fn parts(&self, base: T) -> [T; 4] {
+        let ratio = base / self.base;
+        let squared = ratio * ratio;
+        [
+            self.projected * squared,
+            self.projected_twice * squared * ratio,
+            self.trace * ratio,
+            self.trace_of_square * squared,
+        ]
+    }
+
     /// `1 - tr P / y'PPy`, which has the sign of the score of the restricted likelihood, and its
     /// derivative. For equal variances it is linear in `tau_squared`. By
     /// `d P / d tau_squared = -PP`, the slope is `(tr PP y'PPy - 2 tr P y'PPPy) / (y'PPy)^2`.
@@ -122,6 +135,11 @@ impl<'a> Profile<'a> {
     /// The effects.
     pub(crate) const fn effects(&self) -> &'a Effects {
         self.effects
+    }
+
+    /// The estimate of the effect with the smallest variance, from which distances are taken.
+    pub(crate) const fn heaviest_estimate(&self) -> f64 {
+        self.heaviest_estimate
     }
 
     /// The smallest sampling variance.
@@ -202,7 +220,12 @@ impl<'a> Profile<'a> {
 
     /// The weighted mean.
     pub(crate) fn mean(&self, moments: &Moments<Double>) -> f64 {
-        (Double::from(self.heaviest_estimate) + moments.offset).value()
+        self.precise_mean(moments).value()
+    }
+
+    /// The weighted mean to about 30 digits.
+    pub(crate) fn precise_mean(&self, moments: &Moments<Double>) -> Double {
+        Double::from(self.heaviest_estimate) + moments.offset
     }
 
     /// Residual of every effect in canonical order.
@@ -237,22 +260,33 @@ impl<'a> Profile<'a> {
         mean * mean + compensated_sum(distances().map(|d| (d - mean) * (d - mean)))
     }
 
-    /// A bound above which the score of the restricted likelihood is negative.
-    ///
-    /// `y'PPy <= ss / (v_min + t)^2` and `tr P >= df / (v_max + t)` for `ss` the unweighted sum of
-    /// squares, so with `x = v_min + t` the score is negative once
-    /// `x^2 > (ss / df) (x + v_max - v_min)`. Infinite when the squares overflow.
+    /// A bound above which the score of the restricted likelihood is negative; infinite when the
+    /// squares overflow.
     pub(crate) fn upper_bound(&self) -> f64 {
-        let mean_square = self.sum_of_squares() / self.df();
-        let largest =
-            self.rest.iter().fold(
-                self.smallest_variance,
-                |best, &(v, _)| if best < v { v } else { best },
-            );
-        let range = largest - self.smallest_variance;
-        let x =
-            0.5 * (mean_square + (mean_square * mean_square + 4.0 * mean_square * range).sqrt());
-        // A little is added for the rounding of the bound itself.
-        x * (1.0 + 1e-9) - self.smallest_variance
+        self.upper_bound_by(self.df())
     }
+
+    /// As [`Profile::upper_bound`] for any `P` between 0 and `W` with
+    /// `tr P >= df / (v_max + t)`; see [`score_bound`].
+    pub(crate) fn upper_bound_by(&self, df: f64) -> f64 {
+        let mean_square = self.sum_of_squares() / df;
+        score_bound(mean_square, self.smallest_variance, self.largest_variance())
+    }
+
+    /// The largest sampling variance.
+    pub(crate) fn largest_variance(&self) -> f64 {
+        self.rest.iter().fold(
+            self.smallest_variance,
+            |best, &(v, _)| if best < v { v } else { best },
+        )
+    }
+}
+
+/// The `tau_squared` above which `x^2 > mean_square (x + v_max - v_min)` with
+/// `x = v_min + tau_squared`; see [`Profile::upper_bound`].
+pub(crate) fn score_bound(mean_square: f64, smallest: f64, largest: f64) -> f64 {
+    let range = largest - smallest;
+    let x = 0.5 * (mean_square + (mean_square * mean_square + 4.0 * mean_square * range).sqrt());
+    // A little is added for the rounding of the bound itself.
+    x * (1.0 + 1e-9) - smallest
 }

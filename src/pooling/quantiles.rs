@@ -12,12 +12,13 @@ mod beta;
 mod chi_squared;
 mod continued_fraction;
 mod fisher_f;
-mod gamma;
+pub(super) mod gamma;
 mod normal;
 mod student_t;
 
 pub use chi_squared::ChiSquared;
 pub use fisher_f::FisherF;
+pub(crate) use gamma::log_poisson_density;
 pub use normal::Normal;
 pub use student_t::StudentT;
 #[cfg(test)]

@@ -84,6 +84,44 @@ reasons! {
         NotConverged = "not_converged": "The computation did not settle on a value.",
         /// The numbers are too large or too small for the arithmetic.
         OutOfRange = "out_of_range": "The numbers are too large or too small to compute with.",
+        /// A between-units variance is estimated as 0, so it has no correlation with the other.
+        BetweenVarianceZero = "between_variance_zero": "For one of the two outcomes, or for both, no differences between units were found beyond chance, so there is no correlation between them.",
+        /// The correlation between the outcomes' true effects is estimated at its limit, -1 or 1.
+        BetweenCorrelationAtLimit = "between_correlation_at_limit": "The correlation between the two outcomes came out at the very limit of what is possible, which means that these data cannot measure it.",
+        /// Leaving out every effect in turn would repeat this figure too often.
+        TooManyDeletions = "too_many_deletions": "There are too many effects to work this figure out anew with every one of them left out.",
+        /// All sampling variances are equal, so nothing can be regressed on them.
+        EqualVariances = "equal_variances": "All effects are equally precise, so there is no telling whether small studies differ from large ones.",
+        /// Several effects of one cluster in a test that takes effects as independent.
+        DependentEffects = "dependent_effects": "Several effects belong to one cluster, and this test takes all effects as independent.",
+        /// All effects are in one subgroup.
+        OneSubgroup = "one_subgroup": "All effects belong to one subgroup; a comparison needs at least two.",
+        /// More effects than the search looks for.
+        TooManyFurtherEffects = "too_many_further_effects": "More further effects would be needed than are looked for.",
+        /// No cluster holds two effects, so the two variances of a three-level model are one.
+        NoRepeatedCluster = "no_repeated_cluster": "No cluster has two effects, so differences between clusters cannot be told from differences within them.",
+        /// The variance of the true effects was estimated as zero.
+        NoHeterogeneity = "no_heterogeneity": "Differences between true effects could not be measured: their variance was estimated as zero.",
+        /// Under the hypothesis the variance that is not tested was estimated as zero as well.
+        OtherVarianceIsZero = "other_variance_is_zero": "Under the hypothesis the other variance was estimated as zero too, so the distribution of this statistic is not known.",
+        /// The variance between replicates is not known.
+        NoReplicateVariance = "no_replicate_variance": "The variance between repeated measurements is not known, so what lasts cannot be told from what changes from one measurement to the next.",
+        /// Every bootstrap draw gave the same value.
+        DrawsAllEqual = "draws_all_equal": "Every bootstrap draw gave the same value, so their spread says nothing about the error.",
+        /// Not even one draw is due beyond each end of the interval.
+        TooFewDraws = "too_few_draws": "There are too few draws for an interval at this level.",
+        /// Both arms are empty, or both full, in every pair of counts.
+        NoInformativeCounts = "no_informative_counts": "No pair of counts says anything about an odds ratio: in each, both arms are empty or both are full.",
+        /// All pairs of counts lie at the same end of what their totals allow.
+        OddsRatioInfinite = "odds_ratio_infinite": "All pairs of counts lie at the same end of what their totals allow, so the odds ratio is zero or infinite.",
+        /// Every pair of counts lies at an end of what its totals allow.
+        CountsAtTheirEnds = "counts_at_their_ends": "Every pair of counts lies at an end of what its totals allow, so differences between them have no measure.",
+        /// The between-effects variance is estimated as zero, at the edge of its range.
+        AtBoundary = "at_boundary": "The between-effects variance is estimated as zero, the edge of its range, where its standard error is not defined.",
+        /// Fewer independent clusters than the caller's rules ask for.
+        FewerClustersThanAsked = "fewer_clusters_than_asked": "Fewer independent clusters than the rules ask for would be behind this figure.",
+        /// A figure about a threshold, and none was set.
+        NoThreshold = "no_threshold": "No threshold was set.",
     }
 }
 

@@ -18,7 +18,7 @@ pub(super) fn assert_close(actual: f64, expected: f64, relative: f64, absolute: 
     );
 }
 
-fn effects(estimates: &[f64], variances: &[f64]) -> Effects {
+pub(super) fn effects(estimates: &[f64], variances: &[f64]) -> Effects {
     Effects::new(
         ArrayView1::from(estimates),
         ArrayView1::from(variances),
@@ -27,7 +27,7 @@ fn effects(estimates: &[f64], variances: &[f64]) -> Effects {
     .unwrap()
 }
 
-fn clustered(estimates: &[f64], variances: &[f64], clusters: &[usize]) -> Effects {
+pub(super) fn clustered(estimates: &[f64], variances: &[f64], clusters: &[usize]) -> Effects {
     let clusters = Some(ArrayView1::from(clusters));
     Effects::new(
         ArrayView1::from(estimates),
@@ -57,14 +57,14 @@ fn models(pooled: &Pooled) -> Vec<&Model> {
 }
 
 /// A fixed sequence in `[0, 1)`: the additive recurrence of the golden section.
-fn sequence(n: usize, offset: f64) -> Array1<f64> {
+pub(super) fn sequence(n: usize, offset: f64) -> Array1<f64> {
     Array1::from_shape_fn(n, |idx| {
         (offset + 0.618_033_988_749_894_9 * f64::from(u32::try_from(idx).unwrap())).fract()
     })
 }
 
 /// Twelve effects with real heterogeneity, on a grid on which shifts and scalings are exact.
-fn example() -> (Vec<f64>, Vec<f64>, Vec<usize>) {
+pub(super) fn example() -> (Vec<f64>, Vec<f64>, Vec<usize>) {
     let on_grid = |x: f64| (x * 1024.0).round() / 1024.0;
     let estimates = sequence(12, 0.3).mapv(|u| on_grid(4.0 * u - 1.0)).to_vec();
     let variances = sequence(12, 0.7).mapv(|u| on_grid(0.05 + u * u)).to_vec();

@@ -3,9 +3,9 @@
 use super::{ServiceError, pair_effects};
 use crate::clock;
 use crate::contribution::Contribution;
-use crate::disclosure::{self, CountedPair, Everybody};
+use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody};
 use crate::effects::spread::CrowdSpread;
-use crate::findings::{Analysis, BatchLabel, Choice, Publication};
+use crate::findings::{BatchLabel, Choice, Findings, Publication};
 use crate::intake;
 use crate::pages;
 use crate::pooling::Level;
@@ -27,8 +27,8 @@ pub struct Public {
     pub study: Arc<Study>,
     /// What its figures are made from.
     pub publication: Publication,
-    /// Every analysis.
-    pub analyses: Vec<Analysis>,
+    /// Everything that is found out.
+    pub findings: Findings,
     /// Figures over everybody.
     pub everybody: Vec<Everybody>,
     /// What the counted contributions say about spread.
@@ -100,20 +100,24 @@ impl Public {
             protocol_version: study.protocol.version,
             level: Level::NINETY_FIVE,
             rows: disclosure::rows(&pairs, &rules),
+            session_spreads: disclosure::session_spreads(&pairs, &rules)?,
+            count_models: disclosure::count_models(&pairs, &rules, Level::NINETY_FIVE)?,
+            // No plan is drawn by this service yet.
+            plans: None,
             rules,
         };
-        let analyses = publication.analyse(Choice::default())?;
+        let findings = publication.analyse(Choice::default())?;
         let everybody = disclosure::everybody(&pairs, &publication.rules, publication.level)?;
-        let pooled = wire::pooled::of_publication(&publication, &analyses, &everybody);
-        let aggregate = wire::aggregate::document(&publication, &analyses, &everybody);
-        let page = pages::study(&study, &publication, &analyses, &everybody)?;
+        let pooled = wire::pooled::of_publication(&publication, &findings, &everybody);
+        let aggregate = wire::aggregate::document(&publication, &findings, &everybody);
+        let page = pages::study(&study, &publication, &findings, &everybody)?;
         Ok(Self {
             pooled: Ready::json(&pooled),
             aggregate: Ready::json(&aggregate),
             page: Ready::new(page),
             study,
             publication,
-            analyses,
+            findings,
             everybody,
             crowd,
         })
@@ -162,12 +166,14 @@ fn pairs(
         .zip(players)
         .zip(contributions)
         .map(|((stored, player), contribution)| {
-            Ok(CountedPair {
-                player: *player,
+            let player = CountedPlayer {
+                number: *player,
                 group_order: key.group_order(&study.label.slug, number, stored.player),
-                scope: contribution.consent_scope,
-                pair: pair_effects(contribution, study, crowd)?,
-            })
+                // No plan is drawn by this service yet, so none is known to be one of its own.
+                planned: false,
+            };
+            let pair = pair_effects(contribution, study, crowd)?;
+            Ok(CountedPair::new(contribution, pair, crowd, player))
         })
         .collect()
 }

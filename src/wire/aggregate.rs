@@ -1,19 +1,16 @@
 //! The anonymised download (`schema/aggregate.v1.schema.json`). `intake` reads it back in.
 
-use super::pooled::{analyses_of, everybody_of};
-use super::{bands, batch_head, study_head};
+use super::pooled::found;
+use super::{bands, batch_head, decimal, study_head};
 use crate::disclosure::Everybody;
-use crate::findings::{Analysis, Publication, Row};
+use crate::findings::{Findings, LevelBand, Order, Publication, Row};
 use crate::protocol::GapBands;
+use crate::vocabulary::StringFamily;
 use serde_json::{Value, json};
 
 /// The download of a study.
 #[must_use]
-pub fn document(
-    publication: &Publication,
-    analyses: &[Analysis],
-    everybody: &[Everybody],
-) -> Value {
+pub fn document(publication: &Publication, findings: &Findings, everybody: &[Everybody]) -> Value {
     let rules = &publication.rules;
     let primary: Vec<Value> = rules
         .primary
@@ -23,10 +20,11 @@ pub fn document(
                 "outcome": primary.outcome.code(),
                 "stroke": primary.class.stroke.code(),
                 "direction": primary.class.direction.code(),
+                "smallest_worthwhile": primary.smallest_worthwhile.map(decimal),
             })
         })
         .collect();
-    json!({
+    let mut document = json!({
         "document": "aggregate",
         "version": 1,
         "study": study_head(&publication.study),
@@ -39,15 +37,21 @@ pub fn document(
             "minimum_players": rules.minimum_players,
             "primary": primary,
         },
-        "analyses": analyses_of(analyses, &rules.bands),
-        "everybody": everybody_of(everybody, &rules.bands),
-        "rows": publication.rows.iter().map(row).collect::<Vec<_>>(),
-    })
+    });
+    if let Some(document) = document.as_object_mut() {
+        document.extend(found(publication, findings, everybody));
+        let rows = publication.rows.iter().map(row).collect();
+        document.insert("rows".to_owned(), rows);
+    }
+    document
 }
 
 fn row(row: &Row) -> Value {
+    let known = row.circumstances;
     json!({
         "group": row.group,
+        "pair": row.pair,
+        "arrival": row.arrival,
         "band": GapBands::code(row.band),
         "gap_lb": row.gap_lb,
         "outcome": row.outcome.code(),
@@ -56,5 +60,15 @@ fn row(row: &Row) -> Value {
         "estimate": row.estimate,
         "variance": row.variance,
         "variance_source": row.source.code(),
+        "imputed_variance": row.imputed_variance,
+        "looser_sessions": row.sessions.0,
+        "tighter_sessions": row.sessions.1,
+        "planned": known.planned,
+        "order": known.order.map(Order::code),
+        "blinded": known.blinded,
+        "partner_pace_kmh": known.partner_pace_kmh,
+        "string_age_hours": known.string_age_hours,
+        "level": known.level.map(LevelBand::code),
+        "string_family": known.string_family.map(StringFamily::code),
     })
 }

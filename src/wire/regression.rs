@@ -5,50 +5,65 @@
 //! `safe` has the safeguarded ones and `wald` the model's own with the normal distribution. Places in
 //! its `not_estimable` list begin at the analysis, as in the analysis' own.
 
-use super::pooled::Missing;
+use super::pooled::{Missing, ends};
 use crate::findings::Estimator;
 use crate::pooling::regression::{ChiSquaredTest, Coefficient, FTest, Regression, RegressionModel};
 use crate::pooling::{Estimable, Reason, TInterval};
 use serde_json::{Value, json};
 
 /// Adds a regression to the pooled document of its table.
-pub fn add_to(document: &mut Value, regression: &Regression, estimator: Estimator) {
+pub fn add_to(
+    document: &mut Value,
+    regression: &Regression,
+    estimator: Estimator,
+    places: &[&[f64]],
+) {
     let analysis = document.pointer_mut("/analyses/0");
     if let Some(analysis) = analysis.and_then(Value::as_object_mut) {
-        analysis.insert("regression".to_owned(), entry(regression, estimator));
+        let entry = entry(regression, estimator, places, "/regression");
+        analysis.insert("regression".to_owned(), entry);
     }
 }
 
-fn entry(regression: &Regression, estimator: Estimator) -> Value {
+/// A regression that stands at the place `at` of what its `not_estimable` list begins with.
+pub(super) fn entry(
+    regression: &Regression,
+    estimator: Estimator,
+    places: &[&[f64]],
+    at: &str,
+) -> Value {
     let mut missing = Missing::default();
-    let model = missing.take(&regression.model, "/regression");
+    let model = missing.take(&regression.model, at);
     if let Some(place) = regression.dependent {
-        missing.note(
-            &format!("/regression/coefficients/{place}"),
-            Reason::RankDeficient,
-        );
+        missing.note(&format!("{at}/coefficients/{place}"), Reason::RankDeficient);
     }
     let model = model.as_ref();
     let (mut coefficients, mut robust) = (Vec::new(), Vec::new());
     for (idx, name) in regression.names.iter().enumerate() {
         let found = model.and_then(|model| model.coefficients.get(idx));
-        let at = format!("/regression/coefficients/{idx}");
-        coefficients.push(coefficient(name, found, &at, &mut missing));
-        let at = format!("/regression/robust/{idx}");
-        robust.push(robust_row(name, found, &at, &mut missing));
+        let place = |list: &str| format!("{at}/{list}/{idx}");
+        coefficients.push(coefficient(
+            name,
+            found,
+            &place("coefficients"),
+            &mut missing,
+        ));
+        robust.push(robust_row(name, found, &place("robust"), &mut missing));
     }
-    let f = f_test(
-        model.map(|model| &model.f_test),
-        "/regression/f",
-        &mut missing,
-    );
-    let f_safe = f_test(
-        model.map(|model| &model.f_test_safe),
-        "/regression/f_safe",
-        &mut missing,
-    );
-    let q_model = model.and_then(|model| missing.take(&model.wald_test, "/regression/q_model"));
-    let r_squared = model.and_then(|model| missing.take(&model.r_squared, "/regression/r2"));
+    let place = |name: &str| format!("{at}/{name}");
+    let f = model.map(|model| &model.f_test);
+    let f = f_test(f, &place("f"), &mut missing);
+    let f_safe = model.map(|model| &model.f_test_safe);
+    let f_safe = f_test(f_safe, &place("f_safe"), &mut missing);
+    let q_model = model.and_then(|model| missing.take(&model.wald_test, &place("q_model")));
+    let r_squared = model.and_then(|model| missing.take(&model.r_squared, &place("r2")));
+    let predictions: Vec<Value> = (0..)
+        .zip(places)
+        .map(|(idx, values)| {
+            let at = format!("{at}/predictions/{idx}");
+            prediction(regression, values, &at, &mut missing)
+        })
+        .collect();
     let figure = |figure: fn(&RegressionModel) -> f64| model.map(figure);
     json!({
         "estimator": estimator.code(),
@@ -65,6 +80,7 @@ fn entry(regression: &Regression, estimator: Estimator) -> Value {
         "q_model": chi_squared(q_model),
         "r2": r_squared,
         "condition": figure(|model| model.condition),
+        "predictions": predictions,
         "not_estimable": missing.list,
     })
 }
@@ -107,6 +123,31 @@ fn wald(found: Option<&Coefficient>) -> Value {
     })
 }
 
+/// What the regression says where the moderators have these values.
+fn prediction(regression: &Regression, values: &[f64], at: &str, missing: &mut Missing) -> Value {
+    let model = regression.model.as_ref().map_err(|&reason| reason);
+    let found = missing.take(&model.and_then(|model| model.predict(values)), at);
+    let found = found.as_ref();
+    let range = found.and_then(|found| {
+        let narrow = found
+            .prediction
+            .is_ok_and(|range| range.is_narrower_than(&found.knapp_hartung_safe.interval()));
+        let prediction = if narrow {
+            Err(Reason::PredictionNarrowerThanMean)
+        } else {
+            found.prediction
+        };
+        missing.take(&prediction, &format!("{at}/prediction"))
+    });
+    json!({
+        "at": values,
+        "estimate": found.map(|found| found.estimate),
+        "mean": ends(found.map(|found| found.knapp_hartung.interval())),
+        "mean_safe": ends(found.map(|found| found.knapp_hartung_safe.interval())),
+        "prediction": ends(range),
+    })
+}
+
 fn robust_row(name: &str, found: Option<&Coefficient>, at: &str, missing: &mut Missing) -> Value {
     let robust = found.and_then(|found| missing.take(&found.cluster_robust, at));
     let p = robust.and_then(|robust| missing.take(&robust.p, &format!("{at}/p")));
@@ -119,14 +160,19 @@ fn robust_row(name: &str, found: Option<&Coefficient>, at: &str, missing: &mut M
 }
 
 fn f_test(test: Option<&Estimable<FTest>>, at: &str, missing: &mut Missing) -> Value {
-    let test = test.and_then(|test| missing.take(test, at));
+    f_figures(test.and_then(|test| missing.take(test, at)))
+}
+
+/// A test by Fisher's F.
+pub(super) fn f_figures(test: Option<FTest>) -> Value {
     json!({
         "value": test.map(|test| test.value), "df1": test.map(|test| test.df1),
         "df2": test.map(|test| test.df2), "p": test.map(|test| test.p),
     })
 }
 
-fn chi_squared(test: Option<ChiSquaredTest>) -> Value {
+/// A chi-squared test.
+pub(super) fn chi_squared(test: Option<ChiSquaredTest>) -> Value {
     json!({
         "value": test.map(|test| test.value), "df": test.map(|test| test.df),
         "p": test.map(|test| test.p),

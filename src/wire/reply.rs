@@ -1,8 +1,8 @@
 //! Small documents: the reply to a contribution, the list of studies, health.
 
 use super::{decimal, study_head};
-use crate::effects::PairEffects;
-use crate::findings::words::unit_words;
+use crate::effects::{LeftOutReason, PairEffects};
+use crate::findings::labels::unit_words;
 use crate::intake::Flag;
 use crate::protocol::{GapBands, Study};
 use serde_json::{Value, json};
@@ -29,11 +29,15 @@ pub struct Receipt<'a> {
 /// The receipt as a document.
 #[must_use]
 pub fn receipt(reply: &Receipt<'_>) -> Value {
-    let effects: Vec<Value> = reply.pair.effects.iter().map(effect).collect();
+    let effects: Vec<Value> = reply.pair.all().map(effect).collect();
+    // Most devices give few of the secondary figures; that they are not given is no news.
+    let told = reply.pair.secondary_left_out.iter();
+    let told = told.filter(|left| left.reason != LeftOutReason::NotGiven);
     let left_out: Vec<Value> = reply
         .pair
         .left_out
         .iter()
+        .chain(told)
         .map(|left| {
             json!({
                 "outcome": left.outcome.code(),
@@ -76,6 +80,8 @@ pub fn effect(effect: &crate::effects::Effect) -> Value {
         "low": interval.map(|interval| interval.low),
         "high": interval.map(|interval| interval.high),
         "variance_source": effect.source.code(),
+        "imputed_variance": effect.imputed_variance,
+        "imputed_log_sd_error": effect.log_sd_error,
     })
 }
 

@@ -20,7 +20,7 @@ use tautpool::intake::{self, Admitted, FaultCode, FlagCode, Rejection, Rejection
 use tautpool::protocol::Study;
 use tautpool::units::{SpeedUnit, TensionUnit};
 use tautpool::vocabulary::{
-    Arm, ConsentScope, Direction, Knowledge, Outcome, SdDivisor, SpeedOver, Stroke,
+    Arm, ConsentScope, Direction, Knowledge, Outcome, SdDivisor, SpeedOver, StringFamily, Stroke,
 };
 
 const CORPUS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/contributions");
@@ -307,7 +307,7 @@ fn every_word_list_of_the_schemas_is_the_one_of_the_code() {
         ("arm", words(Arm::ALL, Arm::code)),
         ("stroke", words(Stroke::ALL, Stroke::code)),
         ("direction", words(Direction::ALL, Direction::code)),
-        ("outcome", words(Outcome::ALL, Outcome::code)),
+        ("outcome", words(Outcome::PRIMARY, Outcome::code)),
         ("scope", words(ConsentScope::ALL, ConsentScope::code)),
         ("tension_unit", words(TensionUnit::ALL, TensionUnit::code)),
         ("gap_unit", words(TensionUnit::ALL, TensionUnit::code)),
@@ -315,6 +315,10 @@ fn every_word_list_of_the_schemas_is_the_one_of_the_code() {
         ("sd_divisor", words(SdDivisor::ALL, SdDivisor::code)),
         ("speed_over", words(SpeedOver::ALL, SpeedOver::code)),
         ("knew_tension", words(Knowledge::ALL, Knowledge::code)),
+        (
+            "string_family",
+            words(StringFamily::ALL, StringFamily::code),
+        ),
     ]);
     let mut found = BTreeSet::new();
     for schema in [Schema::Contribution, Schema::Study] {

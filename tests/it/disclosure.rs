@@ -13,7 +13,7 @@ use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::sync::Arc;
-use tautpool::disclosure::{self, CountedPair, Everybody};
+use tautpool::disclosure::{self, CountedPair, CountedPlayer, Everybody};
 use tautpool::effects::{self, spread::CrowdSpread};
 use tautpool::findings::{Choice, Publication, Row};
 use tautpool::intake;
@@ -40,12 +40,13 @@ fn counted(pairs: &[(u32, Pair)], batch: i64) -> Vec<CountedPair> {
         let document = contribution(*pair).to_string();
         let admitted = intake::contribution(document.as_bytes(), &study).unwrap();
         let contribution = admitted.contribution;
-        CountedPair {
-            player: usize::try_from(*player).unwrap(),
+        let player = CountedPlayer {
+            number: usize::try_from(*player).unwrap(),
             group_order: key.group_order(STUDY, batch, Uuid::from_u128(u128::from(*player))),
-            scope: contribution.consent_scope,
-            pair: effects::of_pair(&contribution, &study.protocol, &crowd).unwrap(),
-        }
+            planned: false,
+        };
+        let pair = effects::of_pair(&contribution, &study.protocol, &crowd).unwrap();
+        CountedPair::new(&contribution, pair, &crowd, player)
     };
     pairs.iter().map(one).collect()
 }
@@ -113,8 +114,11 @@ fn nothing_is_said_where_there_are_too_few_players() {
         level: Level::NINETY_FIVE,
         rows: published,
         rules: study.protocol.analysis,
+        session_spreads: Vec::new(),
+        count_models: Vec::new(),
+        plans: None,
     };
-    for analysis in publication.analyse(Choice::default()).unwrap() {
+    for analysis in publication.analyse(Choice::default()).unwrap().analyses {
         assert_eq!(analysis.result.is_ok(), analysis.key.band == USUAL);
         // A secondary outcome is not even named where nothing is shown of it.
         assert!(analysis.key.outcome != Outcome::InShare || analysis.result.is_ok());

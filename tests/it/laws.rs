@@ -10,18 +10,18 @@
 mod options;
 mod program;
 
-pub(crate) use program::{FIGURES, figures_without_reason, nulls, pool, pool_json};
+pub(crate) use program::{FIGURES, Made, figures_without_reason, nulls, pool, pool_json};
 
-use program::{Made, pool_text};
+use program::pool_text;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 use tautpool::disclosure::{to_tenth, to_three_digits};
-use tautpool::findings::{BatchLabel, Choice, Publication, Row};
+use tautpool::findings::{BatchLabel, Choice, Circumstances, Publication, Row};
 use tautpool::intake::schema::Schema;
 use tautpool::pooling::Level;
 use tautpool::protocol::{AnalysisRules, GapBand, GapBands, PrimaryOutcome, StudyLabel};
 use tautpool::units::{Hundredths, TensionUnit};
-use tautpool::vocabulary::{Direction, Outcome, ShotClass, Stroke, VarianceSource};
+use tautpool::vocabulary::{Outcome, ShotClass, Stroke, VarianceSource};
 use tautpool::wire;
 
 fn csv(rows: &[(f64, f64)]) -> Vec<u8> {
@@ -32,31 +32,44 @@ fn csv(rows: &[(f64, f64)]) -> Vec<u8> {
     text.into_bytes()
 }
 
+/// The shots that made-up rows are about.
+pub(crate) const SMALL_CLASS: ShotClass = ShotClass::of(Stroke::Forehand);
+
 /// A download with made-up rows: twelve groups, two of them with two pairs, in two outcomes.
 pub(crate) fn aggregate() -> Value {
     let mut made = Made(7);
-    let class = ShotClass {
-        stroke: Stroke::Forehand,
-        direction: Direction::All,
-    };
     let mut rows = Vec::new();
     for group in (1..=12).chain([3, 8]) {
+        // The last two are second pairs.
+        let pair = 1 + usize::from(rows.iter().any(|row: &Row| row.group == group));
         for outcome in [Outcome::Speed, Outcome::InShare] {
             let (estimate, variance) = made.effect();
             rows.push(Row {
                 group,
+                pair,
+                arrival: group.div_ceil(6),
                 band: GapBand::Numbered(0),
                 gap_lb: 5,
                 outcome,
-                class,
+                class: SMALL_CLASS,
                 estimate: to_tenth(estimate),
                 variance: to_three_digits(variance),
+                imputed_variance: 0.0,
                 source: VarianceSource::Reported,
+                sessions: (1, 1),
+                circumstances: Circumstances::default(),
             });
         }
     }
+    let publication = publication(rows);
+    let findings = publication.analyse(Choice::default()).unwrap();
+    wire::aggregate::document(&publication, &findings, &[])
+}
+
+/// A publication of these rows whose one question is the speed of [`SMALL_CLASS`].
+pub(crate) fn publication(rows: Vec<Row>) -> Publication {
     let edges = [500, 800, 1200, 1600].map(Hundredths::from_count);
-    let publication = Publication {
+    Publication {
         study: StudyLabel {
             slug: "made-up".to_owned(),
             question: "Is anything faster, or is all of this made up?".to_owned(),
@@ -71,15 +84,17 @@ pub(crate) fn aggregate() -> Value {
             bands: GapBands::new(TensionUnit::Pound, edges.to_vec()).unwrap(),
             primary: vec![PrimaryOutcome {
                 outcome: Outcome::Speed,
-                class,
+                class: SMALL_CLASS,
+                smallest_worthwhile: Some(Hundredths::from_count(50)),
             }],
             minimum_players: 5,
         },
         level: Level::NINETY_FIVE,
         rows,
-    };
-    let analyses = publication.analyse(Choice::default()).unwrap();
-    wire::aggregate::document(&publication, &analyses, &[])
+        session_spreads: Vec::new(),
+        count_models: Vec::new(),
+        plans: None,
+    }
 }
 
 fn at<'a>(document: &'a Value, pointer: &str) -> &'a Value {

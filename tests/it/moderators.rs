@@ -180,3 +180,62 @@ fn a_person_reads_a_table() {
         assert!(answer.out.contains(words), "{words}: {}", answer.out);
     }
 }
+
+#[test]
+fn a_regression_says_what_it_predicts_at_the_places_asked_for() {
+    let csv = table(24, ",pace", |row| format!(",{}", row * 3 % 7));
+    let options = [
+        "--moderator=gap",
+        "--moderator=pace",
+        "--at=8,0",
+        "--at=-2.5,1e0",
+    ];
+    let found = regression(&options, &csv);
+    let predictions = found["predictions"].as_array().unwrap();
+    assert_eq!(predictions[0]["at"], json!([8.0, 0.0]));
+    assert_eq!(predictions[1]["at"], json!([-2.5, 1.0]));
+    let coefficient = |idx: usize| found["coefficients"][idx]["estimate"].as_f64().unwrap();
+    let expected = coefficient(0) + 8.0 * coefficient(1);
+    let actual = predictions[0]["estimate"].as_f64().unwrap();
+    assert!((actual - expected).abs() < 1e-12, "{actual} {expected}");
+    let end = |part: &str, end: &str| predictions[0][part][end].as_f64().unwrap();
+    assert!(end("prediction", "low") <= end("mean_safe", "low"));
+    assert!(end("mean_safe", "high") <= end("prediction", "high"));
+    let text = pool(&[&["-"], options.as_slice()].concat(), csv.as_bytes()).out;
+    assert!(text.contains("  at 8.0000, 0.0000: "), "{text}");
+    // A place needs a value for every moderator, and a regression.
+    let wrong = pool(&["-", "--moderator=gap", "--at=8,0"], csv.as_bytes());
+    assert_eq!(wrong.code, Some(1));
+    assert!(
+        wrong
+            .err
+            .contains("--at names 2 values, but there are 1 moderators"),
+        "{}",
+        wrong.err
+    );
+    for wrong in [&["-", "--at=8"][..], &["-", "--moderator=gap", "--at=x"]] {
+        assert_eq!(pool(wrong, csv.as_bytes()).code, Some(2));
+    }
+}
+
+#[test]
+fn a_table_is_put_to_the_test_as_far_as_a_table_suffices() {
+    let csv = table(24, ",cluster", |row| format!(",{}", row % 20));
+    let document = pool_json(&[], csv.as_bytes());
+    let scrutiny = &document["analyses"][0]["scrutiny"];
+    for absent in ["verdict", "sentence", "certainty", "cumulative", "counts"] {
+        assert!(scrutiny[absent].is_null(), "{absent}");
+    }
+    let codes: Vec<&str> = scrutiny["sensitivity"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|line| line["code"].as_str().unwrap())
+        .collect();
+    assert_eq!(codes, ["one_pair_per_player", "pair_within_player"]);
+    assert_eq!(scrutiny["leave_one_out"]["unit"], json!("player"));
+    let deletions = scrutiny["leave_one_out"]["deletions"].as_array().unwrap();
+    assert_eq!(deletions.len(), 20);
+    assert_eq!(scrutiny["gains"][0]["of"], json!("pairs_of_sessions"));
+    assert_eq!(scrutiny["outlook"]["further"].as_array().unwrap().len(), 5);
+}

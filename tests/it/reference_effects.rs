@@ -7,15 +7,22 @@
 #![expect(
     clippy::panic,
     clippy::unwrap_used,
+    clippy::indexing_slicing,
     reason = "a test stops at what it did not expect"
 )]
+
+mod contributions;
+mod crowd;
 
 use super::reference_values::{Report, Tolerance, cases, number, reference, text};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
-use tautpool::contribution::{Contribution, DeepShare, Session, Share, ShotLine, SpeedSummary};
+use tautpool::contribution::{
+    Background, Conditions, Contribution, DeepShare, Session, Share, ShotLine, SpeedSummary,
+};
 use tautpool::effects::spread::CrowdSpread;
-use tautpool::effects::{Effect, PairEffects, counts, of_pair};
+use tautpool::effects::{ArmCount, Effect, PairEffects, counts, of_pair, share_counts};
+use tautpool::pooling::counts as odds;
 use tautpool::protocol::Protocol;
 use tautpool::units::{Hundredths, Speed, SpeedUnit, Tension, TensionUnit};
 use tautpool::vocabulary::{
@@ -26,12 +33,9 @@ const FILE: &str = "effects.json";
 
 /// Kinds of case that the program cannot compute yet, with what is missing. A kind that is neither
 /// here nor compared fails.
-const NOT_COVERED_YET: &[(&str, &str)] = &[
-    ("grim_mean", "no check of a mean of whole numbers"),
-    ("expected_maximum", "no calibration of a maximum"),
-];
+const NOT_COVERED_YET: &[(&str, &str)] = &[("grim_mean", "no check of a mean of whole numbers")];
 
-/// Kinds compared below.
+/// Kinds compared below, in [`contributions`] and in [`crowd`].
 const COVERED: &[&str] = &[
     "mean_speed",
     "in_share",
@@ -40,11 +44,10 @@ const COVERED: &[&str] = &[
     "deep_percent_of_hit",
     "conversion",
     "floating_point_gap",
+    "expected_maximum",
+    "contribution",
+    "crowd_spread",
 ];
-
-/// Figures of a compared case that the program cannot compute yet: log odds ratios are a
-/// sensitivity row.
-const FIGURES_NOT_COVERED_YET: &[&str] = &["log_odds_ratio"];
 
 /// Conversions that the program cannot make yet: speeds are computed in km/h and no figure is
 /// shown in mph.
@@ -104,16 +107,18 @@ fn line(session: &Value) -> ShotLine {
             mean: kmh(number(session, "speed_mean_kmh")),
             sd: Some(kmh(number(session, "speed_sd_kmh"))),
             sd_divisor: SdDivisor::from_code(text(session, "sd_divisor")).unwrap(),
+            max: None,
             n: Some(whole(session, "speed_n")),
             over: SpeedOver::All,
         }),
     }
 }
 
-fn pair(looser: Vec<ShotLine>, tighter: Vec<ShotLine>) -> PairEffects {
+fn sessions(looser: Vec<ShotLine>, tighter: Vec<ShotLine>) -> Contribution {
     let session = |arm: Arm, pounds: i64, line: ShotLine| Session {
         arm,
         tension: Tension::new(Hundredths::from_count(pounds * 100), TensionUnit::Pound),
+        conditions: Conditions::default(),
         lines: vec![line],
     };
     let looser = looser
@@ -122,18 +127,22 @@ fn pair(looser: Vec<ShotLine>, tighter: Vec<ShotLine>) -> PairEffects {
     let tighter = tighter
         .into_iter()
         .map(|line| session(Arm::Tighter, 55, line));
-    let contribution = Contribution {
+    Contribution {
         consent_scope: ConsentScope::Pooling,
         consent_text_version: "1".to_owned(),
         plan_code: None,
+        background: Background::default(),
         sessions: looser.chain(tighter).collect(),
-    };
+    }
+}
+
+fn effects(contribution: &Contribution) -> PairEffects {
     // Some cases of the file have fewer shots than a protocol asks.
     let protocol = Protocol {
         minimum_shots: 1,
         ..super::corpus::study().protocol
     };
-    of_pair(&contribution, &protocol, &CrowdSpread::default()).unwrap()
+    of_pair(contribution, &protocol, &CrowdSpread::default()).unwrap()
 }
 
 fn effect(pair: &PairEffects, outcome: Outcome) -> Effect {
@@ -168,7 +177,8 @@ fn differences_of_means_and_shares_agree_with_exact_fractions() {
             "mean_speed" => Outcome::Speed,
             code => Outcome::from_code(code).unwrap(),
         };
-        let pair = pair(lines(case, "looser"), lines(case, "tighter"));
+        let sessions = sessions(lines(case, "looser"), lines(case, "tighter"));
+        let pair = effects(&sessions);
         let effect = effect(&pair, outcome);
         for (figure, expected) in case["expected"].as_object().unwrap() {
             let place = format!("{name}, {figure}");
@@ -190,7 +200,16 @@ fn differences_of_means_and_shares_agree_with_exact_fractions() {
                     let adjusted = effect.source == VarianceSource::AdjustedCounts;
                     report.assert_same(&place, &json!(adjusted), expected);
                 }
-                figure if FIGURES_NOT_COVERED_YET.contains(&figure) => {}
+                "log_odds_ratio" => {
+                    let found = log_odds_ratio(&sessions, outcome);
+                    let expected = (!expected.is_null())
+                        .then(|| (number(expected, "estimate"), number(expected, "variance")));
+                    report.assert_same(&place, &found.is_some(), &expected.is_some());
+                    if let (Some(found), Some(expected)) = (found, expected) {
+                        report.assert_close(&place, found.0, expected.0, tolerance);
+                        report.assert_close(&place, found.1, expected.1, tolerance);
+                    }
+                }
                 _ => report.say(&place, "is compared with nothing"),
             }
         }
@@ -205,6 +224,23 @@ fn differences_of_means_and_shares_agree_with_exact_fractions() {
         }
     }
     report.finish(50);
+}
+
+/// The log odds ratio of a share of one pair with Woolf's variance; `None` when the counts say
+/// nothing of it.
+fn log_odds_ratio(pair: &Contribution, outcome: Outcome) -> Option<(f64, f64)> {
+    let counts = share_counts(pair, outcome, CLASS).unwrap();
+    let arm = |count: ArmCount| odds::Arm {
+        events: u64::try_from(count.x).unwrap(),
+        trials: u64::try_from(count.n).unwrap(),
+    };
+    let pair = odds::CountPair {
+        first: arm(counts.looser),
+        second: arm(counts.tighter),
+    };
+    let pairs = odds::CountPairs::new(&[pair]).unwrap();
+    let effects = pairs.log_odds_ratios().ok()?.effects;
+    Some((*effects.estimates().first()?, *effects.variances().first()?))
 }
 
 /// Decimals that a percentage shows once it has been a JSON number, which keeps no trailing zeros.
@@ -274,7 +310,10 @@ fn a_deep_percentage_of_hits_becomes_a_share_of_the_balls_in() {
         let looser = counted(hit, n_in, DeepShare::PercentOfHit(percent));
         // Against an arm whose deep share is one half, so that the difference gives it away.
         let tighter = counted(100, 100, DeepShare::OfIn(Share::Count(50)));
-        let difference = effect(&pair(vec![looser], vec![tighter]), Outcome::DeepShare);
+        let difference = effect(
+            &effects(&sessions(vec![looser], vec![tighter])),
+            Outcome::DeepShare,
+        );
         let share = number(expected, "deep_share_of_in_percent");
         report.assert_close(name, difference.estimate, share - 50.0, tolerance);
     }

@@ -45,6 +45,37 @@ pub(super) fn describe(
     writeln!(out)
 }
 
+/// What the regression predicts at some places.
+pub(super) fn describe_predictions(
+    out: &mut impl Write,
+    regression: &Regression,
+    places: &[Vec<f64>],
+) -> io::Result<()> {
+    let Ok(model) = &regression.model else {
+        return Ok(());
+    };
+    for place in places {
+        let at: Vec<String> = place.iter().map(|value| digits(*value)).collect();
+        let at = at.join(", ");
+        match model.predict(place) {
+            Ok(found) => {
+                let mean = found.knapp_hartung_safe.interval();
+                let another = found
+                    .prediction
+                    .map_or_else(|reason| reason.to_string(), range);
+                writeln!(
+                    out,
+                    "  at {at}: {} ({}), another pair {another}",
+                    digits(found.estimate),
+                    range(mean)
+                )?;
+            }
+            Err(reason) => writeln!(out, "  at {at}: not estimable: {reason}")?,
+        }
+    }
+    writeln!(out)
+}
+
 /// Knapp-Hartung, and below it CR2 where effects are in clusters.
 fn describe_coefficient(
     out: &mut impl Write,

@@ -110,6 +110,11 @@ impl Person {
             Outcome::Speed => self.own.speed,
             Outcome::DeepShare => self.own.deep_share,
             Outcome::InShare => self.own.in_share,
+            Outcome::TopspinShare
+            | Outcome::FlatShare
+            | Outcome::CrosscourtShare
+            | Outcome::LongRallyShare
+            | Outcome::PartnerSpeed => 0.0,
         };
         super::truth(settings, outcome, gap_lb) + own
     }

@@ -62,6 +62,15 @@ impl Truth {
             Outcome::Speed => self.speed,
             Outcome::DeepShare => self.deep_share,
             Outcome::InShare => self.in_share,
+            // Spin, directions, rallies and the partner are drawn alike in both arms.
+            Outcome::TopspinShare
+            | Outcome::FlatShare
+            | Outcome::CrosscourtShare
+            | Outcome::LongRallyShare
+            | Outcome::PartnerSpeed => Effect {
+                per_lb: 0.0,
+                player_sd: 0.0,
+            },
         }
     }
 }

@@ -1,8 +1,11 @@
 use super::*;
-use crate::findings::{IntervalKind, Key, Shown, Withheld};
+use crate::findings::certainty::{Certainty, CertaintyReason};
+use crate::findings::scrutiny::Scrutiny;
+use crate::findings::{Basis, IntervalKind, Key, Shown, Withheld};
 use crate::pooling::{Effects, Level, Reason, pool};
 use crate::protocol::GapBand::{Numbered, UnderProtocol};
 use crate::units::{Hundredths, TensionUnit};
+use crate::vocabulary::{Direction, ShotClass, Stroke};
 use ndarray::Array1;
 
 fn bands() -> GapBands {
@@ -16,14 +19,13 @@ fn range(low: f64, high: f64) -> Interval {
 
 /// A finding over two players whose figures are replaced by the given ones.
 fn finding(ordinary: (f64, f64), any_time: (f64, f64)) -> Finding {
-    let column = |values: [f64; 2]| Array1::from(values.to_vec());
-    let effects = Effects::new(column([1.0, 2.0]).view(), column([1.0, 1.0]).view(), None);
     Finding {
-        pooled: pool(&effects.unwrap(), Level::NINETY_FIVE),
+        pooled: pool(&two_effects(), Level::NINETY_FIVE),
         shown: Ok(Shown {
             estimate: (ordinary.0 + ordinary.1) / 2.0,
             interval: range(ordinary.0, ordinary.1),
             kind: IntervalKind::HartungKnappSafe,
+            p: Err(Reason::OutOfRange),
             prediction: Ok(range(-8.0, 12.0)),
         }),
         any_time: Ok(AnyTime {
@@ -31,6 +33,25 @@ fn finding(ordinary: (f64, f64), any_time: (f64, f64)) -> Finding {
             interval: range(any_time.0, any_time.1),
         }),
         marks: Vec::new(),
+        bootstrap_prediction: Err(Reason::OutOfRange),
+    }
+}
+
+fn two_effects() -> Effects {
+    let column = |values: [f64; 2]| Array1::from(values.to_vec());
+    Effects::new(column([1.0, 2.0]).view(), column([1.0, 1.0]).view(), None).unwrap()
+}
+
+/// The same analysis with another certainty.
+fn with_certainty(analysis: Analysis, level: CertaintyLevel) -> Analysis {
+    let mut scrutiny = Scrutiny::of_table(&two_effects(), Level::NINETY_FIVE);
+    scrutiny.certainty = Some(Certainty {
+        level,
+        reasons: vec![CertaintyReason::SelfReported],
+    });
+    Analysis {
+        scrutiny: Some(Box::new(scrutiny)),
+        ..analysis
     }
 }
 
@@ -45,7 +66,12 @@ fn analysis(outcome: Outcome, band: GapBand, result: Result<Finding, Withheld>) 
             band,
         },
         primary: band != UnderProtocol,
+        smallest_worthwhile: None,
+        basis: Basis::All,
         result,
+        adjusted_p: None,
+        scrutiny: None,
+        said: None,
     }
 }
 
@@ -118,7 +144,7 @@ fn every_outcome_has_its_words_for_both_directions() {
 
 #[test]
 fn no_claim_is_stronger_than_either_of_its_ranges() {
-    let verdict_of = |ordinary, any_time| verdict(&finding(ordinary, any_time));
+    let verdict_of = |ordinary, any_time| verdict(&finding(ordinary, any_time), None);
     assert_eq!(verdict_of((1.0, 3.0), (0.5, 3.5)), Verdict::LooserMore);
     assert_eq!(verdict_of((-3.0, -1.0), (-3.5, -0.5)), Verdict::LooserLess);
     assert_eq!(verdict_of((1.0, 3.0), (-0.5, 3.5)), Verdict::CannotTell);
@@ -131,7 +157,7 @@ fn no_claim_is_stronger_than_either_of_its_ranges() {
 fn without_the_range_for_any_time_there_is_no_claim() {
     let mut few = finding((1.0, 3.0), (0.5, 3.5));
     few.any_time = Err(Reason::FewerThanTenClusters);
-    assert_eq!(verdict(&few), Verdict::TooFew);
+    assert_eq!(verdict(&few, None), Verdict::TooFew);
     let few = analysis(Outcome::Speed, Numbered(2), Ok(few));
     assert_eq!(
         sentence(&few, &bands()),
@@ -215,4 +241,90 @@ fn findings_in_both_directions_are_both_said() {
         "{said}"
     );
     assert!(!said.contains("At other gaps"), "{said}");
+}
+
+#[test]
+fn the_verb_comes_from_certainty() {
+    let more = analysis(
+        Outcome::Speed,
+        Numbered(0),
+        Ok(finding((1.0, 3.0), (0.5, 3.5))),
+    );
+    for (level, said) in [
+        (
+            CertaintyLevel::High,
+            "the looser string bed makes the ball faster: ",
+        ),
+        (
+            CertaintyLevel::Moderate,
+            "the looser string bed probably makes the ball faster: ",
+        ),
+        (
+            CertaintyLevel::Low,
+            "the looser string bed may make the ball faster: ",
+        ),
+        (
+            CertaintyLevel::VeryLow,
+            "we are very unsure whether the looser string bed makes the ball faster: ",
+        ),
+    ] {
+        let sure = with_certainty(more.clone(), level);
+        let sentence = sentence(&sure, &bands());
+        assert!(sentence.contains(said), "{sentence}");
+        // The answer over all gaps says no more than the sentence of one.
+        let answer = answer(Outcome::Speed, &[&sure], &bands()).to_lowercase();
+        assert!(answer.starts_with(said.trim_end_matches(": ")), "{answer}");
+    }
+}
+
+#[test]
+fn gaps_of_different_certainty_are_said_apart() {
+    let more = |band| {
+        let more = finding((1.0, 3.0), (0.5, 3.5));
+        analysis(Outcome::Speed, Numbered(band), Ok(more))
+    };
+    let analyses = [
+        with_certainty(more(0), CertaintyLevel::VeryLow),
+        more(1),
+        with_certainty(more(2), CertaintyLevel::VeryLow),
+    ];
+    let all: Vec<&Analysis> = analyses.iter().collect();
+    let said = answer(Outcome::Speed, &all, &bands());
+    assert!(
+        said.starts_with(
+            "We are very unsure whether the looser string bed makes the ball faster at a gap of 5 \
+             to under 8 lb ("
+        ),
+        "{said}"
+    );
+    assert!(said.contains(") and of 12 lb and over ("), "{said}");
+    assert!(
+        said.contains(
+            " The looser string bed may make the ball faster at a gap of 8 to under 12 lb ("
+        ),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_range_inside_the_smallest_worthwhile_difference_is_too_small_to_matter() {
+    let small = finding((-0.2, 0.4), (-0.5, 0.7));
+    assert_eq!(verdict(&small, Some(1.0)), Verdict::TooSmall);
+    assert_eq!(verdict(&small, Some(0.7)), Verdict::CannotTell);
+    assert_eq!(verdict(&small, None), Verdict::CannotTell);
+    let surely_small = finding((0.2, 0.4), (0.1, 0.6));
+    assert_eq!(verdict(&surely_small, Some(1.0)), Verdict::TooSmall);
+    let small = Analysis {
+        smallest_worthwhile: Some(1.0),
+        ..analysis(Outcome::Speed, Numbered(0), Ok(small))
+    };
+    let said = sentence(&small, &bands());
+    assert!(
+        said.contains("the difference is too small to matter: looser minus tighter is +0.1"),
+        "{said}"
+    );
+    assert!(
+        answer(Outcome::Speed, &[&small], &bands())
+            .starts_with("The difference is too small to matter at a gap of 5 to under 8 lb (")
+    );
 }

@@ -2,9 +2,12 @@
 //!
 //! On a narrow screen each row is a list and each cell names itself, so a cell carries its label.
 
+use super::scrutiny::brief_words;
 use super::{range_words, to_u64, withheld_words};
 use crate::disclosure::Everybody;
-use crate::findings::words::{band_label, class_label, outcome_label, unit_words};
+use crate::findings::gains::GainOf;
+use crate::findings::labels::{band_label, class_label, outcome_label, unit_words};
+use crate::findings::sensitivity::Sensitivity;
 use crate::findings::{Analysis, Finding};
 use crate::numbers;
 use crate::pooling::Interval;
@@ -13,7 +16,7 @@ use crate::protocol::{GapBand, GapBands};
 /// A table of pooled figures.
 pub(super) struct Table {
     /// Heads of the columns behind the first.
-    pub(super) columns: Vec<&'static str>,
+    pub(super) columns: Vec<String>,
     /// The rows.
     pub(super) lines: Vec<Line>,
 }
@@ -27,20 +30,24 @@ pub(super) struct Line {
     /// Why there are no figures.
     pub(super) withheld: Option<String>,
     /// The figures, each with the head of its column.
-    pub(super) cells: Vec<(&'static str, String)>,
+    pub(super) cells: Vec<Cell>,
 }
 
-type Cell = (&'static str, String);
+/// A figure with the head of its column.
+type Cell = (String, String);
 
 const ESTIMATE: &str = "Estimate (95\u{A0}% range)";
 const EVERYBODY: &str = "Everybody";
 const ANOTHER: &str = "Another such player";
+const SAME_PACE: &str = "Same partner pace";
 
 /// The main figures of one outcome, a row for each band; the caption has the unit.
 pub(super) fn main(analyses: &[&Analysis], everybody: &[Everybody], bands: &GapBands) -> Table {
     table(analyses, everybody, |analysis, everybody| {
         line(band_label(analysis.key.band, bands), analysis, |finding| {
-            estimate(finding, everybody, "")
+            let mut cells = estimate(finding, everybody, "");
+            cells.extend(partner_pace(analysis));
+            cells
         })
     })
 }
@@ -48,11 +55,11 @@ pub(super) fn main(analyses: &[&Analysis], everybody: &[Everybody], bands: &GapB
 /// How far pairs of one outcome disagree, a row for each band; the caption has the unit.
 pub(super) fn disagreement(analyses: &[&Analysis], bands: &GapBands) -> Table {
     table(analyses, &[], |analysis, _| {
-        line(
-            band_label(analysis.key.band, bands),
-            analysis,
-            heterogeneity,
-        )
+        line(band_label(analysis.key.band, bands), analysis, |finding| {
+            let mut cells = heterogeneity(finding);
+            cells.extend(gains(analysis));
+            cells
+        })
     })
 }
 
@@ -91,7 +98,12 @@ fn table(
     let longest = lines.iter().max_by_key(|line| line.cells.len());
     Table {
         columns: longest
-            .map(|line| line.cells.iter().map(|(column, _)| *column).collect())
+            .map(|line| {
+                line.cells
+                    .iter()
+                    .map(|(column, _)| column.clone())
+                    .collect()
+            })
             .unwrap_or_default(),
         lines,
     }
@@ -142,7 +154,7 @@ fn estimate(finding: &Finding, everybody: Option<String>, unit: &str) -> Vec<Cel
         (ANOTHER, or_missing(prediction)),
     ];
     cells.extend(everybody.map(|words| (EVERYBODY, words)));
-    cells
+    owned(cells)
 }
 
 /// The standard error and how far pairs disagree.
@@ -172,13 +184,58 @@ fn heterogeneity(finding: &Finding) -> Vec<Cell> {
         );
         format!("{} ({words})", numbers::fixed(tau, decimals))
     });
-    vec![
+    owned(vec![
         ("Standard error", or_missing(error)),
         ("\u{3C4} (95\u{A0}% range)", or_missing(tau)),
         ("I\u{B2}", or_missing(i_squared)),
         ("H\u{B2}", or_missing(h_squared)),
         ("Q", or_missing(q)),
-    ]
+    ])
+}
+
+fn owned(cells: Vec<(&'static str, String)>) -> Vec<Cell> {
+    let cells = cells.into_iter();
+    cells
+        .map(|(column, figure)| (column.to_owned(), figure))
+        .collect()
+}
+
+/// Where enough players repeated sessions it is players who gain, else pairs of sessions.
+fn gains(analysis: &Analysis) -> Vec<Cell> {
+    let Some(scrutiny) = &analysis.scrutiny else {
+        return Vec::new();
+    };
+    let unit = unit_words(analysis.key.outcome);
+    let cells = scrutiny.gains.iter().map(|gain| {
+        let of = match gain.of {
+            GainOf::Players => "Players",
+            GainOf::PairsOfSessions => "Pairs of sessions",
+        };
+        let head = format!(
+            "{of} above {}\u{A0}{unit}",
+            numbers::significant(gain.threshold, 3)
+        );
+        let share = gain.share.ok().map(|share| {
+            format!(
+                "{} ({} to {})",
+                numbers::percent(share.estimate, 0),
+                numbers::percent(share.interval.low, 0),
+                numbers::percent(share.interval.high, 0)
+            )
+        });
+        (head, or_missing(share))
+    });
+    cells.collect()
+}
+
+/// The estimate as if the partner had hit equally hard in both sessions, where speed is asked.
+fn partner_pace(analysis: &Analysis) -> Option<Cell> {
+    let lines = &analysis.scrutiny.as_ref()?.sensitivity;
+    let adjusted = lines
+        .iter()
+        .find(|line| line.kind == Sensitivity::PartnerPaceAdjusted)?;
+    let words = adjusted.result.ok().map(brief_words);
+    Some((SAME_PACE.to_owned(), or_missing(words)))
 }
 
 /// The range of a standard deviation from that of its square.
@@ -189,6 +246,6 @@ fn roots(range: Interval) -> Interval {
     }
 }
 
-fn or_missing(figure: Option<String>) -> String {
+pub(super) fn or_missing(figure: Option<String>) -> String {
     figure.unwrap_or_else(|| numbers::NOT_ESTIMABLE.to_owned())
 }

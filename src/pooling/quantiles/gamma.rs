@@ -60,7 +60,22 @@ pub(super) fn poisson_density(a: f64, z: f64) -> f64 {
     (a * exponent - stirling_remainder(a)).exp() / (2.0 * PI * a).sqrt()
 }
 
-/// `ln Gamma(a + 1)` for positive `a`.
+/// The logarithm of `z^a e^(-z) / Gamma(a + 1)` for `0 <= a` and positive `z`, as exact as
+/// `poisson_density` and without its underflow.
+pub(crate) fn log_poisson_density(a: f64, z: f64) -> f64 {
+    if a < STIRLING_FROM {
+        return a * z.ln() - z - log_gamma_1p(a);
+    }
+    let distance = (z - a) / a;
+    let exponent = if (-0.5..=1.0).contains(&distance) {
+        log_1p_minus(distance)
+    } else {
+        (z / a).ln() - distance
+    };
+    a * exponent - stirling_remainder(a) - 0.5 * (2.0 * PI * a).ln()
+}
+
+/// `ln Gamma(a + 1)` for `0 <= a`.
 pub(super) fn log_gamma_1p(a: f64) -> f64 {
     let (mut shifted, mut factor) = (a, 1.0);
     while shifted < STIRLING_FROM {
@@ -72,7 +87,7 @@ pub(super) fn log_gamma_1p(a: f64) -> f64 {
 }
 
 /// `Gamma(a + 1/2) / Gamma(a)` for positive `a`.
-pub(super) fn half_step_ratio(a: f64) -> f64 {
+pub(in crate::pooling) fn half_step_ratio(a: f64) -> f64 {
     let (mut shifted, mut factor) = (a, 1.0);
     while shifted < STIRLING_FROM {
         factor *= shifted / (shifted + 0.5);

@@ -29,6 +29,15 @@ impl Normal {
         }
     }
 
+    /// `P(Z > z)`; underflows to 0 beyond about 38.
+    ///
+    /// # Errors
+    /// [`Reason::OutOfRange`] for NaN.
+    pub fn upper_tail(z: f64) -> Estimable<f64> {
+        let tail = 0.5 * Self::two_sided_p(z)?;
+        Ok(if z < 0.0 { 1.0 - tail } else { tail })
+    }
+
     /// The `z` with `P(Z > z) = tail`, for `0 < tail < 1`.
     ///
     /// # Errors

@@ -120,6 +120,38 @@ impl StudentT {
         }
     }
 
+    /// The `t` with `P(T < t) = probability`, for `0 < probability < 1`, as exact as the
+    /// probability is: near 1 it is better to ask [`StudentT::upper_quantile`].
+    ///
+    /// # Errors
+    /// [`Reason::OutOfRange`] for any other `probability`.
+    pub fn quantile(&self, probability: f64) -> Estimable<f64> {
+        let (tail, sign) = if probability < 0.5 {
+            (probability, -1.0)
+        } else {
+            (1.0 - probability, 1.0)
+        };
+        if tail <= 0.25 {
+            return self.upper_quantile(tail).map(|t| sign * t);
+        }
+        // Around the centre the tail is nearly straight in t itself. The Cauchy quantile bounds
+        // the others from above.
+        let high = (1.0 + 1e-9) / (PI * tail).tan();
+        let start = Normal::upper_quantile(tail)?;
+        let mut failure = None;
+        let root = falling_root((0.0, high), start, LAST_STEP, |t| {
+            let value = self.upper_tail(t).unwrap_or_else(|reason| {
+                failure = Some(reason);
+                f64::NAN
+            });
+            ValueAndSlope {
+                value: value - tail,
+                slope: -self.density(t),
+            }
+        });
+        failure.map_or(root, Err).map(|t| sign * t)
+    }
+
     fn density(&self, t: f64) -> f64 {
         let log_growth = (t * t / self.df).ln_1p();
         self.inverse_beta / self.df.sqrt() * (-0.5 * (self.df + 1.0) * log_growth).exp()

@@ -29,7 +29,7 @@
     reason = "reference values keep all digits as printed"
 )]
 
-use super::{ChiSquared, Normal, StudentT};
+use super::{ChiSquared, Normal, StudentT, log_poisson_density};
 use crate::pooling::Reason;
 use crate::pooling::tests::assert_close;
 
@@ -197,4 +197,37 @@ fn what_is_outside_the_range_is_refused() {
         assert_eq!(t.upper_tail(x), Err(Reason::OutOfRange));
         assert_eq!(chi_squared.upper_tail(x), Err(Reason::OutOfRange));
     }
+}
+
+#[test]
+fn t_quantiles_of_any_probability_invert_the_tail() {
+    for df in [1.0, 2.0, 4.5, 30.0, 1e5] {
+        let t = StudentT::new(df).unwrap();
+        assert_close(t.quantile(0.5).unwrap(), 0.0, 0.0, 0.0);
+        for p in [1e-9, 0.1, 0.2499, 0.25, 0.26, 0.4, 0.499_999] {
+            let lower = t.quantile(p).unwrap();
+            assert_close(t.upper_tail(-lower).unwrap(), p, 1e-13, 0.0);
+            if 0.1 <= p {
+                assert_close(t.quantile(1.0 - p).unwrap(), -lower, 1e-9, 0.0);
+            }
+        }
+    }
+    let t = StudentT::new(3.0).unwrap();
+    for p in [0.0, 1.0, -0.1, f64::NAN] {
+        assert_eq!(t.quantile(p), Err(Reason::OutOfRange));
+    }
+}
+
+#[test]
+fn logarithms_of_poisson_densities_add_up_to_one() {
+    for z in [0.3, 7.0, 40.0, 900.0] {
+        let total: f64 = (0..2_000)
+            .map(|a| log_poisson_density(f64::from(a), z).exp())
+            .sum();
+        assert_close(total, 1.0, 1e-13, 0.0);
+    }
+    // Far down the tail the density itself underflows; ln(e^-1 / 1000!) by ln 1000! to 16 digits
+    // by mpmath, 5912.128178488163.
+    let deep = log_poisson_density(1_000.0, 1.0);
+    assert_close(deep, -5_913.128_178_488_163, 1e-14, 0.0);
 }

@@ -54,13 +54,25 @@ pub(crate) fn pool_json(options: &[&str], input: &[u8]) -> Value {
 }
 
 /// The parts of an analysis that hold its figures.
-pub(crate) const FIGURES: [&str; 6] = [
+pub(crate) const FIGURES: [&str; 7] = [
     "k",
     "players",
     "shown",
     "any_time",
     "models",
+    "bootstrap_prediction",
     "heterogeneity",
+];
+
+/// The parts of the scrutiny of an analysis that hold figures.
+const SCRUTINY: [&str; 7] = [
+    "sensitivity",
+    "leave_one_out",
+    "small_studies",
+    "three_level",
+    "gains",
+    "outlook",
+    "tipping",
 ];
 
 /// Places of an analysis that are null without a reason in `not_estimable`, neither for
@@ -84,6 +96,12 @@ pub(crate) fn figures_without_reason(analysis: &Value) -> Vec<String> {
     for field in FIGURES {
         nulls(&analysis[field], &format!("/{field}"), &mut bare);
     }
+    // Of what puts an analysis to the test, words and what needs a study may be absent.
+    let parts = SCRUTINY.iter();
+    for field in parts.filter(|_| !analysis["scrutiny"].is_null()) {
+        let at = format!("/scrutiny/{field}");
+        nulls(&analysis["scrutiny"][field], &at, &mut bare);
+    }
     bare.retain(|place| {
         let lower_end = place
             .strip_suffix("high")
@@ -106,6 +124,11 @@ pub(crate) fn nulls(value: &Value, at: &str, found: &mut Vec<String>) {
         Value::Object(fields) => {
             for (name, field) in fields {
                 nulls(field, &format!("{at}/{name}"), found);
+            }
+        }
+        Value::Array(items) => {
+            for (place, item) in items.iter().enumerate() {
+                nulls(item, &format!("{at}/{place}"), found);
             }
         }
         _ => {}
@@ -134,7 +157,7 @@ impl Made {
 
     /// An effect and its variance, both multiples of 1/64, so that shifts by small whole numbers
     /// and scales by powers of two are exact.
-    pub(super) fn effect(&mut self) -> (f64, f64) {
+    pub(crate) fn effect(&mut self) -> (f64, f64) {
         let estimate = f64::from(self.below(1_024)) / 64.0 - 8.0;
         let variance = f64::from(self.below(256) + 8) / 64.0;
         (estimate, variance)

@@ -30,9 +30,13 @@ const COARSENED: &[Listed] = &[
     ),
     (
         "contribution.document",
-        "effects alone leave, estimates to a tenth and variances to three digits",
+        "effects leave, rounded, and circumstances that may explain them, coarsened",
     ),
     ("batch.closed_at_ms", "the day alone is shown"),
+    (
+        "contribution.id",
+        "the order of arrival leaves in at most eight groups",
+    ),
 ];
 
 /// Columns of which nothing leaves in public; a receipt may open some of them to its holder.
@@ -43,7 +47,6 @@ const PRIVATE: &[Listed] = &[
     ("player.uuid", "names one player"),
     ("player.study_id", "a number inside the database"),
     ("player.receipt_hash", "proves who holds a receipt"),
-    ("contribution.id", "tells the order of arrival"),
     ("contribution.uuid", "names one contribution"),
     ("contribution.study_id", "a number inside the database"),
     ("contribution.player_id", "names one player"),
@@ -60,8 +63,8 @@ const PRIVATE: &[Listed] = &[
         "contribution.consent_text_version",
         "tells when someone came",
     ),
-    ("contribution.plan_code", "names one plan, hence one player"),
     ("contribution.batch", "tells when someone came"),
+    ("contribution.plan_code", "names one plan, hence one player"),
     ("idempotency.study_id", "a number inside the database"),
     ("idempotency.key_hash", "belongs to one sender"),
     ("idempotency.request_hash", "belongs to one sender"),
@@ -96,6 +99,42 @@ const ROW_FIELDS: &[Listed] = &[
     (
         "variance_source",
         "an imputed spread must be told from a reported one",
+    ),
+    (
+        "imputed_variance",
+        "anyone may ask what other imputed spreads would change, to three digits",
+    ),
+    (
+        "pair",
+        "holds the rows of one pair together, so that outcomes can be seen jointly",
+    ),
+    (
+        "arrival",
+        "shows an estimate settle; at most eight groups of several players",
+    ),
+    (
+        "looser_sessions",
+        "sessions that repeat are weighed otherwise",
+    ),
+    (
+        "tighter_sessions",
+        "sessions that repeat are weighed otherwise",
+    ),
+    ("planned", "planned and retrospective pairs are told apart"),
+    ("order", "may explain an effect; one of three words"),
+    (
+        "blinded",
+        "may explain an effect; hidden where fewer than the minimum share it",
+    ),
+    ("partner_pace_kmh", "may explain an effect; to a whole km/h"),
+    ("string_age_hours", "may explain an effect; to a whole hour"),
+    (
+        "level",
+        "may explain an effect; three bands, hidden where too few share one",
+    ),
+    (
+        "string_family",
+        "may explain an effect; hidden where too few share it",
     ),
 ];
 

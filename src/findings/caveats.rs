@@ -1,0 +1,175 @@
+//! What a reader has to hold against a finding, as data with one wording each.
+
+use crate::numbers;
+
+/// A caveat with the figure it rests on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Caveat {
+    /// So few players that intervals by large-sample theory are doubtful.
+    FewPlayers {
+        /// How many.
+        players: usize,
+    },
+    /// One player carries much of the pooled estimate.
+    OnePlayerDominates {
+        /// Share of the weights, 0 to 1.
+        share: f64,
+    },
+    /// Effects differ far beyond chance.
+    HeterogeneityLarge {
+        /// I squared, 0 to 1.
+        i_squared: f64,
+    },
+    /// Much of the pooled estimate rests on imputed standard deviations.
+    ImputedShareLarge {
+        /// Share of the weights, 0 to 1.
+        share: f64,
+    },
+    /// The interval has zero inside it.
+    IntervalSpansZero,
+    /// Imprecise effects differ from precise ones.
+    SmallStudiesDiffer {
+        /// p value of the change with the standard error, by random-effects regression.
+        p: f64,
+    },
+    /// Leaving out one player moves the interval onto zero or off it.
+    RestsOnOnePlayer,
+    /// Another way of asking gives an estimate of the other sign.
+    SignTurns,
+    /// The differences between players hold day-to-day noise.
+    HoldsDayToDayNoise,
+    /// Pairs were sent without a plan.
+    Retrospective,
+}
+
+/// Below so many players the any-time interval does not exist either.
+pub const FEW_PLAYERS: usize = 10;
+
+/// With equal weights five players, the fewest shown, carry a fifth each; the project's limit.
+pub const DOMINATING_SHARE: f64 = 0.3;
+
+/// "High" in Higgins, Thompson, Deeks & Altman 2003 (BMJ 327:557), from memory.
+pub const LARGE_I_SQUARED: f64 = 0.75;
+
+/// More than half; the project's limit.
+pub const LARGE_IMPUTED_SHARE: f64 = 0.5;
+
+/// The limit that Egger et al. 1997 (BMJ 315:629) took for such tests, which have little power; from
+/// memory.
+pub const SMALL_STUDIES_P: f64 = 0.1;
+
+impl Caveat {
+    /// A short stable name.
+    #[must_use]
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::FewPlayers { .. } => "few_players",
+            Self::OnePlayerDominates { .. } => "one_player_dominates",
+            Self::HeterogeneityLarge { .. } => "heterogeneity_large",
+            Self::ImputedShareLarge { .. } => "imputed_share_large",
+            Self::IntervalSpansZero => "interval_spans_zero",
+            Self::SmallStudiesDiffer { .. } => "small_studies_differ",
+            Self::RestsOnOnePlayer => "rests_on_one_player",
+            Self::SignTurns => "sign_turns",
+            Self::HoldsDayToDayNoise => "holds_day_to_day_noise",
+            Self::Retrospective => "retrospective",
+        }
+    }
+
+    /// Every code, in the order in which caveats are listed.
+    pub const CODES: [&'static str; 10] = [
+        "retrospective",
+        "few_players",
+        "interval_spans_zero",
+        "heterogeneity_large",
+        "holds_day_to_day_noise",
+        "one_player_dominates",
+        "rests_on_one_player",
+        "imputed_share_large",
+        "small_studies_differ",
+        "sign_turns",
+    ];
+
+    /// The figure it rests on.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "a count of players")]
+    pub const fn figure(self) -> Option<f64> {
+        match self {
+            Self::FewPlayers { players } => Some(players as f64),
+            Self::OnePlayerDominates { share } | Self::ImputedShareLarge { share } => Some(share),
+            Self::HeterogeneityLarge { i_squared } => Some(i_squared),
+            Self::SmallStudiesDiffer { p } => Some(p),
+            Self::IntervalSpansZero
+            | Self::RestsOnOnePlayer
+            | Self::SignTurns
+            | Self::HoldsDayToDayNoise
+            | Self::Retrospective => None,
+        }
+    }
+
+    /// The caveat in words.
+    #[must_use]
+    pub fn sentence(self) -> String {
+        match self {
+            Self::FewPlayers { players } => {
+                format!("Only {players} players so far; ranges of so few are rough.")
+            }
+            Self::OnePlayerDominates { share } => format!(
+                "One player carries {} of the pooled estimate.",
+                numbers::percent(share, 0)
+            ),
+            Self::HeterogeneityLarge { i_squared } => format!(
+                "Effects differ far beyond chance: I\u{B2} is {}. The mean says little about one player.",
+                numbers::percent(i_squared, 0)
+            ),
+            Self::ImputedShareLarge { share } => format!(
+                "{} of the pooled estimate rests on spreads of speed that had to be filled in.",
+                numbers::percent(share, 0)
+            ),
+            Self::IntervalSpansZero => {
+                "The range has zero inside it: the data do not tell the direction.".to_owned()
+            }
+            Self::SmallStudiesDiffer { p } => format!(
+                "Small sessions give other results than large ones ({}). Selective sending is one of several possible reasons.",
+                numbers::p_value(p)
+            ),
+            Self::RestsOnOnePlayer => {
+                "Leaving out one player alone moves the range onto zero or off it.".to_owned()
+            }
+            Self::SignTurns => {
+                "At least one other way of asking gives an estimate of the other sign.".to_owned()
+            }
+            Self::HoldsDayToDayNoise => "With one session for each string bed, the differences between players (\u{3C4}, I\u{B2}, the range for another such player) hold good and bad days too.".to_owned(),
+            Self::Retrospective => "Pairs were sent without a plan, and who saw a gain is likelier to send it.".to_owned(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Caveat;
+
+    #[test]
+    fn every_caveat_has_its_code_in_the_list_and_a_sentence() {
+        let all = [
+            Caveat::Retrospective,
+            Caveat::FewPlayers { players: 6 },
+            Caveat::IntervalSpansZero,
+            Caveat::HeterogeneityLarge { i_squared: 0.8 },
+            Caveat::HoldsDayToDayNoise,
+            Caveat::OnePlayerDominates { share: 0.4 },
+            Caveat::RestsOnOnePlayer,
+            Caveat::ImputedShareLarge { share: 0.6 },
+            Caveat::SmallStudiesDiffer { p: 0.03 },
+            Caveat::SignTurns,
+        ];
+        assert_eq!(all.map(Caveat::code), Caveat::CODES);
+        for caveat in all {
+            assert!(caveat.sentence().ends_with('.'), "{caveat:?}");
+        }
+        assert_eq!(
+            Caveat::ImputedShareLarge { share: 0.6 }.sentence(),
+            "60\u{A0}% of the pooled estimate rests on spreads of speed that had to be filled in."
+        );
+    }
+}

@@ -1,0 +1,111 @@
+//! Speed and control together: two outcomes of the same pairs by a bivariate model.
+//!
+//! Summaries do not tell how the two outcomes of one pair vary together by chance, so the
+//! correlation within pairs is set to -0.5, 0 and 0.5 in turn.
+
+use super::selection::Selection;
+use super::{Publication, Row};
+use crate::pooling::bivariate::{Bivariate, Likelihood, pool_pairs_over};
+use crate::pooling::{NumericError, PairedEffects, WithinCorrelation};
+use crate::protocol::GapBand;
+use crate::vocabulary::{Outcome, ShotClass};
+use ndarray::Array1;
+use std::collections::BTreeMap;
+
+/// Two outcomes of the same pairs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Joint {
+    /// The outcomes.
+    pub outcomes: [Outcome; 2],
+    /// For which shots.
+    pub class: ShotClass,
+    /// One model for each correlation within pairs; `None` when fewer players than the protocol's
+    /// minimum have both outcomes.
+    pub models: Option<Vec<Bivariate>>,
+}
+
+/// Speed against each measure of control.
+const COUPLES: [[Outcome; 2]; 2] = [
+    [Outcome::Speed, Outcome::InShare],
+    [Outcome::Speed, Outcome::DeepShare],
+];
+
+impl Publication {
+    /// Speed with each measure of control, for every shot class with a primary outcome, over all
+    /// gaps that follow the protocol.
+    pub(super) fn joints(&self) -> Result<Vec<Joint>, NumericError> {
+        let mut classes: Vec<ShotClass> = self
+            .rules
+            .primary
+            .iter()
+            .map(|primary| primary.class)
+            .collect();
+        classes.sort_unstable();
+        classes.dedup();
+        let mut joints = Vec::new();
+        for class in classes {
+            for outcomes in COUPLES {
+                joints.push(self.joint(outcomes, class)?);
+            }
+        }
+        Ok(joints)
+    }
+
+    fn joint(&self, outcomes: [Outcome; 2], class: ShotClass) -> Result<Joint, NumericError> {
+        let (_, rows) = self
+            .rows
+            .iter()
+            .filter(|row| row.class == class && row.band != GapBand::UnderProtocol)
+            .filter(|row| outcomes.contains(&row.outcome))
+            .collect::<Selection<'_>>()
+            .primary();
+        let mut pairs: BTreeMap<(usize, usize), [Option<&Row>; 2]> = BTreeMap::new();
+        for row in rows.rows() {
+            let [first, second] = pairs.entry((row.group, row.pair)).or_default();
+            let place = if row.outcome == outcomes[0] {
+                first
+            } else {
+                second
+            };
+            *place = Some(row);
+        }
+        let both: Vec<(&Row, &Row)> = pairs
+            .into_values()
+            .filter_map(|[first, second]| Some((first?, second?)))
+            .collect();
+        let players: Selection<'_> = both.iter().map(|(first, _)| *first).collect();
+        let models = if players.n_players() < self.rules.minimum_players {
+            None
+        } else {
+            let paired = paired(&both)?;
+            Some(pool_pairs_over(
+                &paired,
+                &WithinCorrelation::SENSITIVITY,
+                Likelihood::Restricted,
+                self.level,
+            ))
+        };
+        Ok(Joint {
+            outcomes,
+            class,
+            models,
+        })
+    }
+}
+
+fn paired(pairs: &[(&Row, &Row)]) -> Result<PairedEffects, NumericError> {
+    let column =
+        |value: &dyn Fn(&(&Row, &Row)) -> f64| -> Array1<f64> { pairs.iter().map(value).collect() };
+    let groups: Array1<usize> = pairs.iter().map(|(first, _)| first.group).collect();
+    PairedEffects::new(
+        [
+            column(&|pair| pair.0.estimate).view(),
+            column(&|pair| pair.1.estimate).view(),
+        ],
+        [
+            column(&|pair| pair.0.variance).view(),
+            column(&|pair| pair.1.variance).view(),
+        ],
+        Some(groups.view()),
+    )
+}

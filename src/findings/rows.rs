@@ -1,0 +1,214 @@
+//! What is published of a study: the rows, and the figures beside them that analyses take as they
+//! are.
+
+use crate::pooling::Level;
+use crate::protocol::{AnalysisRules, GapBand, StudyLabel};
+use crate::vocabulary::{Outcome, ShotClass, StringFamily, VarianceSource, word_list};
+
+/// One published effect: rounded, coarsened, with the consent of its player.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Row {
+    /// Number of the player within this publication, from 1; tied to nothing else.
+    pub group: usize,
+    /// Number of the pair among those of its player in this publication, from 1.
+    pub pair: usize,
+    /// Place of the pair in the order of arrival, from 1: one of at most eight groups of several
+    /// players each.
+    pub arrival: usize,
+    /// Gap band.
+    pub band: GapBand,
+    /// Gap to the nearest whole pound.
+    pub gap_lb: i64,
+    /// What is compared.
+    pub outcome: Outcome,
+    /// For which shots.
+    pub class: ShotClass,
+    /// Looser minus tighter, in [`Outcome::unit`].
+    pub estimate: f64,
+    /// Its variance, in that unit squared.
+    pub variance: f64,
+    /// The part of the variance that comes from imputed standard deviations.
+    pub imputed_variance: f64,
+    /// Where the variance comes from.
+    pub source: VarianceSource,
+    /// Sessions of the looser and of the tighter arm.
+    pub sessions: (i64, i64),
+    /// What else is known of the pair, coarsened.
+    pub circumstances: Circumstances,
+}
+
+/// What may explain an effect besides the string bed, as far as it is known and may be shown.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Circumstances {
+    /// Whether the pair was played in an order drawn beforehand.
+    pub planned: bool,
+    /// Which string bed came first.
+    pub order: Option<Order>,
+    /// Whether the player knew in no session which string bed it was.
+    pub blinded: Option<bool>,
+    /// The hitting partner's mean ball speed, looser minus tighter, to a whole km/h.
+    pub partner_pace_kmh: Option<i64>,
+    /// Age of the strings in hours of play, looser minus tighter, to a whole hour.
+    pub string_age_hours: Option<i64>,
+    /// The player's level.
+    pub level: Option<LevelBand>,
+    /// Material of the main strings.
+    pub string_family: Option<StringFamily>,
+}
+
+word_list! {
+    /// Which string bed was played first.
+    Order {
+        /// The looser one.
+        LooserFirst = "looser_first",
+        /// The tighter one.
+        TighterFirst = "tighter_first",
+        /// Neither, on balance, as in looser, tighter, tighter, looser.
+        Balanced = "balanced",
+    }
+}
+
+word_list! {
+    /// The level of play as the ITF's International Tennis Number in three bands.
+    LevelBand {
+        /// ITN 1 to 3.
+        Strong = "itn_1_to_3",
+        /// ITN 4 to 6.
+        Middling = "itn_4_to_6",
+        /// ITN 7 to 10.
+        Beginning = "itn_7_to_10",
+    }
+}
+
+/// A closed public batch.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BatchLabel {
+    /// Counted from 1.
+    pub number: i64,
+    /// The day it closed, as `YYYY-MM-DD` (UTC).
+    pub date: String,
+}
+
+/// What is published of a study at one time: all that its public figures are made from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Publication {
+    /// How the study is named.
+    pub study: StudyLabel,
+    /// The newest closed batch; `None` before the first.
+    pub batch: Option<BatchLabel>,
+    /// Version of the protocol.
+    pub protocol_version: i64,
+    /// Which analyses there are.
+    pub rules: AnalysisRules,
+    /// Level of every interval.
+    pub level: Level,
+    /// The published rows.
+    pub rows: Vec<Row>,
+    /// How much sessions of one arm differ, where enough players repeated them.
+    pub session_spreads: Vec<SessionSpread>,
+    /// Shares by models of the counts themselves, which rows do not show.
+    pub count_models: Vec<CountModel>,
+    /// Plans that were opened; `None` while the study draws none.
+    pub plans: Option<PlanCounts>,
+}
+
+/// How much the mean of one session differs from another of the same player and string bed, beyond
+/// chance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SessionSpread {
+    /// What was measured.
+    pub outcome: Outcome,
+    /// For which shots.
+    pub class: ShotClass,
+    /// Variance between sessions, in [`Outcome::unit`] squared, to three digits.
+    pub variance: f64,
+    /// Its standard error, to three digits.
+    pub se: f64,
+    /// At least so many players repeated sessions: rounded down to a multiple of five.
+    pub players_at_least: usize,
+}
+
+/// A share by models of its counts: log odds ratios, looser over tighter, rounded to 0.01.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CountModel {
+    /// What is compared.
+    pub key: Key,
+    /// Pairs with counts.
+    pub k: usize,
+    /// Pairs without information: all or none in both arms.
+    pub n_excluded: usize,
+    /// Log odds ratios with Woolf's variances, pooled like every other effect.
+    pub normal: Option<LogOdds>,
+    /// The counts themselves: noncentral hypergeometric given their margins.
+    pub exact: Option<LogOdds>,
+}
+
+/// A pooled log odds ratio with its interval.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LogOdds {
+    /// The estimate.
+    pub estimate: f64,
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+}
+
+/// Plans that players opened, by the order drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct PlanCounts {
+    /// Looser first.
+    pub looser_first: PlansOfOrder,
+    /// Tighter first.
+    pub tighter_first: PlansOfOrder,
+    /// Orders that are balanced in themselves.
+    pub balanced: PlansOfOrder,
+}
+
+/// Plans of one order.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct PlansOfOrder {
+    /// Opened.
+    pub opened: usize,
+    /// Of these, those whose sessions were sent.
+    pub sent: usize,
+}
+
+/// What one analysis is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Key {
+    /// What is compared.
+    pub outcome: Outcome,
+    /// For which shots.
+    pub class: ShotClass,
+    /// At which gaps.
+    pub band: GapBand,
+}
+
+impl Row {
+    /// The analysis this row belongs to.
+    #[must_use]
+    pub const fn key(&self) -> Key {
+        Key {
+            outcome: self.outcome,
+            class: self.class,
+            band: self.band,
+        }
+    }
+}
+
+impl PlanCounts {
+    /// Plans opened and not sent, of every order.
+    #[must_use]
+    pub const fn unsent(&self) -> usize {
+        self.looser_first.unsent() + self.tighter_first.unsent() + self.balanced.unsent()
+    }
+}
+
+impl PlansOfOrder {
+    /// Plans opened and not sent.
+    #[must_use]
+    pub const fn unsent(&self) -> usize {
+        self.opened.saturating_sub(self.sent)
+    }
+}

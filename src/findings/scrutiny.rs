@@ -1,0 +1,272 @@
+//! What puts a finding to the test: the same question asked in other ways, what single players do
+//! to it, who gains, and what further players would add.
+
+use super::caveats::{
+    Caveat, DOMINATING_SHARE, FEW_PLAYERS, LARGE_I_SQUARED, LARGE_IMPUTED_SHARE, SMALL_STUDIES_P,
+};
+use super::certainty::{BLINDED_PART, Certainty, Evidence, PRECISE_PLAYERS, certainty};
+use super::gains::{Gain, gains};
+use super::selection::{Basis, Selection};
+use super::sensitivity::{self, Line};
+use super::table::{Choice, Finding, table};
+use super::words::spans_zero;
+use super::{CountModel, SessionSpread};
+use crate::pooling::cumulative::{Cumulative, cumulate};
+use crate::pooling::influence::{Influence, Unit, influence};
+use crate::pooling::planning::{Outlook, outlook};
+use crate::pooling::small_studies::{SmallStudies, small_study_effects};
+use crate::pooling::three_level::{ThreeLevel, three_level};
+use crate::pooling::tipping::{Tipping, tipping};
+use crate::pooling::{Effects, Estimable, Level, NumericError};
+use ndarray::Array1;
+
+/// Numbers of further players that the outlook is worked out for.
+pub const FURTHER_PLAYERS: [usize; 5] = [0, 10, 25, 50, 100];
+
+/// A finding put to the test.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scrutiny {
+    /// What a reader has to hold against it.
+    pub caveats: Vec<Caveat>,
+    /// How sure it is; `None` for a table that is not a study's.
+    pub certainty: Option<Certainty>,
+    /// The same question asked in other ways.
+    pub sensitivity: Vec<Line>,
+    /// Each player left out in turn, or each effect where nothing is known of players.
+    pub influence: Influence,
+    /// Estimates of the effects that are left out together, in the order of the deletions.
+    pub left_out: Vec<Vec<f64>>,
+    /// The estimate as effects arrived; `None` for a table that is not a study's.
+    pub cumulative: Option<Cumulative>,
+    /// Whether small sessions differ from large ones, one pair of each player.
+    pub small_studies: SmallStudies,
+    /// Pairs within players.
+    pub three_level: ThreeLevel,
+    /// How many gain, above zero and above the smallest worthwhile difference.
+    pub gains: Vec<Gain>,
+    /// What further players are expected to add.
+    pub outlook: Estimable<Outlook>,
+    /// How many unsent pairs without an effect would bring zero into the range.
+    pub tipping: Estimable<Tipping>,
+    /// How much sessions differ, where it is known.
+    pub session_spread: Option<SessionSpread>,
+    /// Shares by models of their counts.
+    pub count_model: Option<CountModel>,
+}
+
+impl Scrutiny {
+    /// Puts one table of effects to the test, that is not a study's.
+    #[must_use]
+    pub fn of_table(effects: &Effects, level: Level) -> Self {
+        let finding = table(effects, level, Choice::default());
+        let lines = sensitivity::of_table(effects, level);
+        let mut scrutiny = Self::new(effects, level, lines);
+        scrutiny.gains = gains(effects, None, None, level);
+        scrutiny.caveats = scrutiny.caveats(&finding, None);
+        scrutiny
+    }
+
+    fn new(effects: &Effects, level: Level, sensitivity: Vec<Line>) -> Self {
+        let unit = if effects.clusters().is_some() {
+            Unit::Cluster
+        } else {
+            Unit::Effect
+        };
+        Self {
+            caveats: Vec::new(),
+            certainty: None,
+            sensitivity,
+            influence: influence(effects, unit, level),
+            left_out: left_out(effects),
+            cumulative: None,
+            small_studies: small_study_effects(&effects.most_precise_per_cluster(), level),
+            three_level: three_level(effects, level),
+            gains: Vec::new(),
+            outlook: outlook(effects, level),
+            tipping: tipping(effects, level),
+            session_spread: None,
+            count_model: None,
+        }
+    }
+
+    fn caveats(&self, finding: &Finding, imputed_share: Option<f64>) -> Vec<Caveat> {
+        let pooled = &finding.pooled;
+        let mut caveats = Vec::new();
+        if pooled.n_clusters < FEW_PLAYERS {
+            caveats.push(Caveat::FewPlayers {
+                players: pooled.n_clusters,
+            });
+        }
+        if self.spans_zero(finding) {
+            caveats.push(Caveat::IntervalSpansZero);
+        }
+        if let Ok(found) = &pooled.heterogeneity
+            && LARGE_I_SQUARED <= found.i_squared
+        {
+            caveats.push(Caveat::HeterogeneityLarge {
+                i_squared: found.i_squared,
+            });
+        }
+        if let Ok(deletions) = &self.influence.deletions {
+            let weights = deletions.iter().map(|deletion| deletion.weight);
+            let share = weights.fold(0.0, |most, share| if most < share { share } else { most });
+            if DOMINATING_SHARE < share {
+                caveats.push(Caveat::OnePlayerDominates { share });
+            }
+        }
+        if self.influence.crosses_zero == Ok(true) {
+            caveats.push(Caveat::RestsOnOnePlayer);
+        }
+        if let Some(share) = imputed_share.filter(|share| LARGE_IMPUTED_SHARE < *share) {
+            caveats.push(Caveat::ImputedShareLarge { share });
+        }
+        if let Some(p) = self.asymmetry_p().filter(|p| *p < SMALL_STUDIES_P) {
+            caveats.push(Caveat::SmallStudiesDiffer { p });
+        }
+        if self.sign_turns(finding) {
+            caveats.push(Caveat::SignTurns);
+        }
+        caveats
+    }
+
+    /// Whether zero is in the ordinary interval.
+    fn spans_zero(&self, finding: &Finding) -> bool {
+        finding.shown.is_ok_and(|shown| spans_zero(shown.interval))
+    }
+
+    /// Of the random-effects regression: Egger's own is misled by heterogeneity.
+    fn asymmetry_p(&self) -> Option<f64> {
+        let found = self.small_studies.random_effects.as_ref().ok()?;
+        found.slope.knapp_hartung.p.ok()
+    }
+
+    fn sign_turns(&self, finding: &Finding) -> bool {
+        finding.shown.is_ok_and(|shown| {
+            let estimates = self.sensitivity.iter().filter_map(|line| line.result.ok());
+            estimates
+                .map(|brief| brief.estimate)
+                .any(|estimate| estimate * shown.estimate < 0.0)
+        })
+    }
+}
+
+/// Everything about one analysis that its scrutiny needs.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Subject<'a> {
+    pub(super) question: sensitivity::Question<'a>,
+    pub(super) smallest_worthwhile: Option<f64>,
+    pub(super) count_model: Option<CountModel>,
+}
+
+/// Puts an analysis of a study to the test.
+pub(super) fn scrutinise(
+    subject: &Subject<'_>,
+    finding: &Finding,
+) -> Result<Scrutiny, NumericError> {
+    let question = &subject.question;
+    let rows = question.primary;
+    let effects = rows.effects()?;
+    let level = question.level;
+    let mut scrutiny = Scrutiny::new(&effects, level, sensitivity::lines(question)?);
+    let mut cumulative = cumulative(rows, level)?;
+    let minimum_players = question.minimum_players;
+    cumulative
+        .steps
+        .retain(|step| minimum_players <= step.n_clusters);
+    scrutiny.cumulative = Some(cumulative);
+    scrutiny.gains = gains(
+        &effects,
+        subject.smallest_worthwhile,
+        question.session_spread.map(|spread| (rows, spread)),
+        level,
+    );
+    scrutiny.session_spread = question.session_spread;
+    scrutiny.count_model = subject.count_model;
+    let mut caveats = Vec::new();
+    if question.basis == Basis::All {
+        caveats.push(Caveat::Retrospective);
+    }
+    let of_table = scrutiny.caveats(finding, imputed_share(rows, finding));
+    caveats.extend(of_table);
+    if question.session_spread.is_none() {
+        caveats.push(Caveat::HoldsDayToDayNoise);
+    }
+    caveats.sort_by_key(|caveat| Caveat::CODES.iter().position(|code| *code == caveat.code()));
+    scrutiny.certainty = Some(certainty(Evidence {
+        planned: question.basis == Basis::Planned,
+        blinded: BLINDED_PART <= blinded_part(rows),
+        heterogeneous: has(&caveats, |caveat| {
+            matches!(caveat, Caveat::HeterogeneityLarge { .. })
+        }),
+        imprecise: finding.pooled.n_clusters < PRECISE_PLAYERS
+            || has(&caveats, |caveat| *caveat == Caveat::IntervalSpansZero),
+        fragile: has(&caveats, |caveat| {
+            matches!(
+                caveat,
+                Caveat::RestsOnOnePlayer
+                    | Caveat::SignTurns
+                    | Caveat::SmallStudiesDiffer { .. }
+                    | Caveat::OnePlayerDominates { .. }
+            )
+        }),
+    }));
+    scrutiny.caveats = caveats;
+    Ok(scrutiny)
+}
+
+fn has(caveats: &[Caveat], which: impl Fn(&Caveat) -> bool) -> bool {
+    caveats.iter().any(which)
+}
+
+fn cumulative(rows: &Selection<'_>, level: Level) -> Result<Cumulative, NumericError> {
+    let column = |value: fn(&super::Row) -> f64| -> Array1<f64> {
+        rows.rows().iter().map(|row| value(row)).collect()
+    };
+    let labels = |value: fn(&super::Row) -> usize| -> Array1<usize> {
+        rows.rows().iter().map(|row| value(row)).collect()
+    };
+    cumulate(
+        column(|row| row.estimate).view(),
+        column(|row| row.variance).view(),
+        Some(labels(|row| row.group).view()),
+        labels(|row| row.arrival).view(),
+        level,
+    )
+}
+
+/// Share of the weights that rests on imputed standard deviations. Weights are those of the shown
+/// model, `1 / (v + tau_squared)`.
+fn imputed_share(rows: &Selection<'_>, finding: &Finding) -> Option<f64> {
+    let tau_squared = finding.pooled.reml.as_ref().ok()?.tau_squared;
+    let (mut imputed, mut all) = (0.0, 0.0);
+    for row in rows.rows() {
+        let weight = 1.0 / (row.variance + tau_squared);
+        all += weight;
+        if row.source.is_imputed() {
+            imputed += weight;
+        }
+    }
+    (0.0 < all).then(|| imputed / all)
+}
+
+/// Part of the pairs that are known to be blinded.
+#[expect(clippy::cast_precision_loss, reason = "counts of rows")]
+fn blinded_part(rows: &Selection<'_>) -> f64 {
+    let blinded = rows.only(|row| row.circumstances.blinded == Some(true));
+    blinded.rows().len() as f64 / rows.rows().len() as f64
+}
+
+/// Estimates of each cluster in the order of the clusters' numbers, or of each effect.
+fn left_out(effects: &Effects) -> Vec<Vec<f64>> {
+    let estimates = effects.estimates();
+    let Some(labels) = effects.clusters() else {
+        return estimates.iter().map(|estimate| vec![*estimate]).collect();
+    };
+    let mut clusters = vec![Vec::new(); effects.n_clusters()];
+    for (label, estimate) in labels.iter().zip(estimates) {
+        if let Some(cluster) = clusters.get_mut(*label) {
+            cluster.push(*estimate);
+        }
+    }
+    clusters
+}

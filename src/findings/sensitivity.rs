@@ -1,0 +1,275 @@
+//! The same question asked in other ways: does the answer stand?
+
+use super::selection::{Basis, Selection};
+use super::{Row, SessionSpread};
+use crate::pooling::regression::{Estimator, regress};
+use crate::pooling::three_level::three_level;
+use crate::pooling::{Effects, Estimable, Interval, Level, NumericError, RandomMean, Reason};
+use crate::vocabulary::{Outcome, word_list};
+
+word_list! {
+    /// How a line of the sensitivity table differs from the primary analysis.
+    Sensitivity {
+        /// Planned pairs alone.
+        PlannedPairs = "planned_pairs",
+        /// Retrospective pairs alone.
+        RetrospectivePairs = "retrospective_pairs",
+        /// Every pair, planned or not.
+        AllPairs = "all_pairs",
+        /// One pair of each player, the most precise.
+        OnePairPerPlayer = "one_pair_per_player",
+        /// Three levels: pairs within players, by REML.
+        PairWithinPlayer = "pair_within_player",
+        /// Variances that hold the session-to-session variance too.
+        SessionSpreadAdded = "session_spread_added",
+        /// Without effects that rest on an imputed standard deviation.
+        WithoutImputed = "without_imputed",
+        /// Imputed standard deviations three quarters as large.
+        ImputedTimes075 = "imputed_times_0_75",
+        /// Imputed standard deviations a third larger.
+        ImputedTimes133 = "imputed_times_1_33",
+        /// Speed where both sessions had a partner of the same pace, by regression.
+        PartnerPaceAdjusted = "partner_pace_adjusted",
+        /// Speed less 0.23 of the difference in the partner's pace.
+        PartnerPaceOffset = "partner_pace_offset",
+    }
+}
+
+impl Sensitivity {
+    /// What the line does differently, in words.
+    #[must_use]
+    pub const fn sentence(self) -> &'static str {
+        match self {
+            Self::PlannedPairs => "Only pairs whose order was drawn before hitting.",
+            Self::RetrospectivePairs => {
+                "Only pairs that were sent without a plan: who saw a gain is likelier to send it."
+            }
+            Self::AllPairs => "Every pair, planned or not.",
+            Self::OnePairPerPlayer => "One pair of each player, the most precise.",
+            Self::PairWithinPlayer => {
+                "Pairs of one player share something of their own (three levels, REML)."
+            }
+            Self::SessionSpreadAdded => {
+                "Each variance also holds how much sessions of one player and string bed differ."
+            }
+            Self::WithoutImputed => "Without pairs whose spread of speed had to be filled in.",
+            Self::ImputedTimes075 => "The filled-in spreads three quarters as large.",
+            Self::ImputedTimes133 => "The filled-in spreads a third larger.",
+            Self::PartnerPaceAdjusted => {
+                "As if the partner had hit equally hard in both sessions, by regression; may over- or under-correct, since the string bed itself may change the partner's pace and that pace is measured with error."
+            }
+            Self::PartnerPaceOffset => {
+                "As if the partner had hit equally hard in both sessions, taking 0.23 km/h off for each km/h of the partner's pace; may over- or under-correct."
+            }
+        }
+    }
+}
+
+/// Part of the partner's extra pace that comes back: `v_out = A v_in + (1 + A) v_racquet` with A about
+/// 0.45 (secondary source), and a ball that loses about half its speed on the way.
+pub const PACE_RETURNED: f64 = 0.23;
+
+/// One line of the sensitivity table.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// What differs.
+    pub kind: Sensitivity,
+    /// Effects and players behind it; `None` when they are fewer than the protocol's minimum.
+    pub counts: Option<(usize, usize)>,
+    /// What comes out.
+    pub result: Estimable<Brief>,
+}
+
+/// An estimate in short.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Brief {
+    /// Pooled estimate (REML).
+    pub estimate: f64,
+    /// Its interval, chosen as for the primary analysis.
+    pub interval: Interval,
+    /// Between-effects variance.
+    pub tau_squared: f64,
+}
+
+/// The rows of an analysis and what is needed to ask them in other ways.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Question<'a> {
+    pub(super) all: &'a Selection<'a>,
+    pub(super) primary: &'a Selection<'a>,
+    pub(super) basis: Basis,
+    pub(super) outcome: Outcome,
+    pub(super) session_spread: Option<SessionSpread>,
+    pub(super) minimum_players: usize,
+    pub(super) level: Level,
+}
+
+/// Every line that applies to the outcome.
+pub(super) fn lines(question: &Question<'_>) -> Result<Vec<Line>, NumericError> {
+    let primary = question.primary;
+    let mut lines = Vec::new();
+    match question.basis {
+        Basis::All => {
+            lines.push(question.line(Sensitivity::PlannedPairs, &question.all.planned(true))?);
+        }
+        Basis::Planned => {
+            lines.push(question.line(Sensitivity::AllPairs, question.all)?);
+            let retrospective = question.all.planned(false);
+            lines.push(question.line(Sensitivity::RetrospectivePairs, &retrospective)?);
+        }
+    }
+    lines.extend(of_table(&primary.effects()?, question.level));
+    lines.push(question.with_session_spread()?);
+    if question.outcome == Outcome::Speed {
+        let reported = primary.only(|row| !row.source.is_imputed());
+        lines.push(question.line(Sensitivity::WithoutImputed, &reported)?);
+        for (kind, factor) in [
+            (Sensitivity::ImputedTimes075, 0.75_f64),
+            (Sensitivity::ImputedTimes133, 1.33),
+        ] {
+            let effects = primary.changed(|row| (row.estimate, rescaled(row, factor)))?;
+            lines.push(line(kind, &effects, question.level));
+        }
+        lines.push(question.pace_adjusted()?);
+        lines.push(question.pace_offset()?);
+    }
+    Ok(lines)
+}
+
+/// The variance of a row with imputed standard deviations `factor` times as large.
+fn rescaled(row: &Row, factor: f64) -> f64 {
+    row.variance + (factor * factor - 1.0) * row.imputed_variance
+}
+
+/// The lines that need nothing but a table of effects.
+#[must_use]
+pub fn of_table(effects: &Effects, level: Level) -> Vec<Line> {
+    let three_level = three_level(effects, level).model;
+    vec![
+        line(
+            Sensitivity::OnePairPerPlayer,
+            &effects.most_precise_per_cluster(),
+            level,
+        ),
+        Line {
+            kind: Sensitivity::PairWithinPlayer,
+            counts: Some((effects.k(), effects.n_clusters())),
+            result: three_level.map(|model| Brief {
+                estimate: model.estimate,
+                interval: model.t.interval(),
+                tau_squared: model.total_heterogeneity,
+            }),
+        },
+    ]
+}
+
+fn line(kind: Sensitivity, effects: &Effects, level: Level) -> Line {
+    Line {
+        kind,
+        counts: Some((effects.k(), effects.n_clusters())),
+        result: RandomMean::new(effects, level).and_then(|mean| {
+            Ok(Brief {
+                estimate: mean.estimate,
+                interval: mean.interval(effects.has_repeats())?.interval(),
+                tau_squared: mean.tau_squared,
+            })
+        }),
+    }
+}
+
+impl Question<'_> {
+    fn line(&self, kind: Sensitivity, rows: &Selection<'_>) -> Result<Line, NumericError> {
+        Ok(if rows.n_players() < self.minimum_players {
+            too_few(kind)
+        } else {
+            line(kind, &rows.effects()?, self.level)
+        })
+    }
+
+    fn with_session_spread(&self) -> Result<Line, NumericError> {
+        let kind = Sensitivity::SessionSpreadAdded;
+        let Some(spread) = self.session_spread else {
+            return Ok(Line {
+                kind,
+                counts: None,
+                result: Err(Reason::NoReplicateVariance),
+            });
+        };
+        let effects = self.primary.changed(|row| {
+            let added = spread.variance * session_part(row);
+            (row.estimate, row.variance + added)
+        })?;
+        Ok(line(kind, &effects, self.level))
+    }
+
+    fn pace_adjusted(&self) -> Result<Line, NumericError> {
+        let kind = Sensitivity::PartnerPaceAdjusted;
+        if self.known_pace().n_players() < self.minimum_players {
+            return Ok(too_few(kind));
+        }
+        let design = self.primary.design(
+            &[("partner_pace_kmh", &pace as &dyn Fn(&Row) -> Option<f64>)],
+            true,
+        )?;
+        let regression = regress(&design, Estimator::RestrictedMaximumLikelihood, self.level);
+        let repeats = design.effects().has_repeats();
+        let result = regression.model.and_then(|model| {
+            let intercept = model.coefficients.first().ok_or(Reason::NoColumns)?;
+            let interval = if repeats {
+                intercept.cluster_robust?.interval()
+            } else {
+                intercept.knapp_hartung_safe.interval()
+            };
+            Ok(Brief {
+                estimate: intercept.estimate,
+                interval,
+                tau_squared: model.tau_squared,
+            })
+        });
+        Ok(Line {
+            kind,
+            counts: Some((regression.k, regression.n_clusters)),
+            result,
+        })
+    }
+
+    fn pace_offset(&self) -> Result<Line, NumericError> {
+        let kind = Sensitivity::PartnerPaceOffset;
+        let known = self.known_pace();
+        if known.n_players() < self.minimum_players {
+            return Ok(too_few(kind));
+        }
+        let effects = known.changed(|row| {
+            let returned = PACE_RETURNED * pace(row).unwrap_or(f64::NAN);
+            (row.estimate - returned, row.variance)
+        })?;
+        Ok(line(kind, &effects, self.level))
+    }
+
+    fn known_pace(&self) -> Selection<'_> {
+        self.primary.only(|row| pace(row).is_some())
+    }
+}
+
+const fn too_few(kind: Sensitivity) -> Line {
+    Line {
+        kind,
+        counts: None,
+        result: Err(Reason::FewerClustersThanAsked),
+    }
+}
+
+/// The partner's pace, looser minus tighter, in km/h.
+pub(super) fn pace(row: &Row) -> Option<f64> {
+    row.circumstances.partner_pace_kmh.map(small)
+}
+
+/// How often the session-to-session variance enters the variance of an effect: 1/m in each arm of
+/// m sessions.
+pub(super) fn session_part(row: &Row) -> f64 {
+    small(row.sessions.0).recip() + small(row.sessions.1).recip()
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a coarsened figure of a row")]
+pub(super) const fn small(whole: i64) -> f64 {
+    whole as f64
+}
