@@ -42,8 +42,8 @@ pub enum Caveat {
     Retrospective,
 }
 
-/// Below so many players the any-time interval does not exist either.
-pub const FEW_PLAYERS: usize = 10;
+/// Fewest players of a precise finding; the project's limit, twice what an any-time range needs.
+pub const FEW_PLAYERS: usize = 20;
 
 /// With equal weights five players, the fewest shown, carry a fifth each; the project's limit.
 pub const DOMINATING_SHARE: f64 = 0.3;

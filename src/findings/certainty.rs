@@ -76,7 +76,9 @@ impl CertaintyReason {
             Self::Fragile => {
                 "One player, the small sessions or another way of asking would change the answer, which lowers it."
             }
-            Self::Unplanned => "Pairs were sent without a plan, so it cannot rise above low.",
+            Self::Unplanned => {
+                "Pairs were sent without a plan, and who saw a gain is likelier to send it, so it cannot rise above low."
+            }
         }
     }
 }
@@ -94,14 +96,11 @@ pub struct Evidence {
     pub blinded: bool,
     /// Whether heterogeneity is large.
     pub heterogeneous: bool,
-    /// Whether there are fewer than [`PRECISE_PLAYERS`] players or the range has zero inside.
+    /// Whether there are fewer than [`super::caveats::FEW_PLAYERS`] players or the range has zero inside.
     pub imprecise: bool,
     /// Whether one player, the small sessions or another way of asking would change the answer.
     pub fragile: bool,
 }
-
-/// Fewest players of a precise finding; the project's limit, twice what an any-time range needs.
-pub const PRECISE_PLAYERS: usize = 20;
 
 /// Part of the pairs that must be known to be blinded; the project's limit.
 pub const BLINDED_PART: f64 = 0.8;

@@ -4,7 +4,7 @@
 use super::caveats::{
     Caveat, DOMINATING_SHARE, FEW_PLAYERS, LARGE_I_SQUARED, LARGE_IMPUTED_SHARE, SMALL_STUDIES_P,
 };
-use super::certainty::{BLINDED_PART, Certainty, Evidence, PRECISE_PLAYERS, certainty};
+use super::certainty::{BLINDED_PART, Certainty, Evidence, certainty};
 use super::gains::{Gain, gains};
 use super::selection::{Basis, Selection};
 use super::sensitivity::{self, Line};
@@ -198,7 +198,7 @@ pub(super) fn scrutinise(
         heterogeneous: has(&caveats, |caveat| {
             matches!(caveat, Caveat::HeterogeneityLarge { .. })
         }),
-        imprecise: finding.pooled.n_clusters < PRECISE_PLAYERS
+        imprecise: finding.pooled.n_clusters < FEW_PLAYERS
             || has(&caveats, |caveat| *caveat == Caveat::IntervalSpansZero),
         fragile: has(&caveats, |caveat| {
             matches!(

@@ -56,10 +56,10 @@ impl Sensitivity {
             Self::ImputedTimes075 => "The filled-in spreads three quarters as large.",
             Self::ImputedTimes133 => "The filled-in spreads a third larger.",
             Self::PartnerPaceAdjusted => {
-                "As if the partner had hit equally hard in both sessions, by regression; may over- or under-correct, since the string bed itself may change the partner's pace and that pace is measured with error."
+                "As if the partner had hit equally hard in both sessions, by regression; may over- or under-correct, since the string bed itself may change the partner’s pace and that pace is measured with error."
             }
             Self::PartnerPaceOffset => {
-                "As if the partner had hit equally hard in both sessions, taking 0.23 km/h off for each km/h of the partner's pace; may over- or under-correct."
+                "As if the partner had hit equally hard in both sessions, taking 0.23 km/h off for each km/h of the partner’s pace; may over- or under-correct."
             }
         }
     }

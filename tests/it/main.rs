@@ -19,4 +19,5 @@ mod reference_regression;
 mod reference_robustness;
 mod reference_three_level;
 mod reference_values;
+mod simulation;
 mod tidy;

@@ -3,6 +3,8 @@
 use super::figures::{Line, Table};
 use super::range_words;
 use crate::findings::Analysis;
+use crate::findings::caveats::Caveat;
+use crate::findings::certainty::CertaintyReason;
 use crate::findings::labels::{band_label, unit_words};
 use crate::findings::questions::{POUNDS_PER_KILOGRAM, Question, Slope};
 use crate::findings::scrutiny::Scrutiny;
@@ -41,14 +43,26 @@ pub(super) fn said(analyses: &[&Analysis], bands: &GapBands) -> Vec<Said> {
         .collect()
 }
 
-/// Why a finding is as sure as it is, then the caveats that no reason has told already.
+/// Why a finding is as sure as it is: each thing once. Doubts are told by their caveats, which have
+/// the figures, and that pairs were sent without a plan by its reason.
 fn reasons(scrutiny: &Scrutiny) -> Vec<String> {
+    let is_doubt = |reason: &CertaintyReason| {
+        matches!(
+            reason,
+            CertaintyReason::Heterogeneous | CertaintyReason::Imprecise | CertaintyReason::Fragile
+        )
+    };
     let reasons = scrutiny
         .certainty
         .iter()
         .flat_map(|certainty| &certainty.reasons)
+        .filter(|reason| !is_doubt(reason))
         .map(|reason| reason.sentence().to_owned());
-    let caveats = scrutiny.caveats.iter().map(|caveat| caveat.sentence());
+    let caveats = scrutiny
+        .caveats
+        .iter()
+        .filter(|caveat| **caveat != Caveat::Retrospective)
+        .map(|caveat| caveat.sentence());
     reasons.chain(caveats).collect()
 }
 
@@ -92,7 +106,12 @@ pub(super) fn sensitivity(analyses: &[&Analysis], bands: &GapBands) -> Table {
 /// An estimate with its range.
 pub(super) fn brief_words(brief: Brief) -> String {
     let (low, high) = (brief.interval.low, brief.interval.high);
-    numbers::estimate_and_interval(brief.estimate, low, high)
+    let decimals = numbers::decimals_for((high - low) / 2.0);
+    format!(
+        "{} ({})",
+        numbers::signed(brief.estimate, decimals),
+        numbers::interval(low, high, decimals)
+    )
 }
 
 /// How the effect grows with the gap, in one sentence with its unit.

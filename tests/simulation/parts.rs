@@ -1,0 +1,42 @@
+//! What can be simulated. The integration tests run the same code a few times over.
+
+pub(crate) mod chain;
+pub(crate) mod clusters;
+pub(crate) mod crowd;
+mod draw;
+pub(crate) mod looks;
+pub(crate) mod means;
+pub(crate) mod prediction;
+mod runs;
+mod table;
+pub(crate) mod tally;
+
+pub(crate) use runs::{Failure, Plan};
+
+use table::Report;
+
+/// One question.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+pub(crate) enum Part {
+    /// Intervals of the mean.
+    Means,
+    /// Several pairs of one player.
+    Clusters,
+    /// Prediction intervals.
+    Prediction,
+    /// A crowd that is looked at as it grows.
+    Looks,
+    /// From shots to the pooled interval.
+    Chain,
+}
+
+/// Simulates one part.
+pub(crate) fn report(part: Part, plan: &Plan) -> Result<Report, Failure> {
+    match part {
+        Part::Means => means::report(plan),
+        Part::Clusters => clusters::report(plan),
+        Part::Prediction => prediction::report(plan),
+        Part::Looks => looks::report(plan),
+        Part::Chain => chain::report(plan),
+    }
+}
