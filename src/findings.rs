@@ -9,7 +9,7 @@
 //! - the interval shown is the safeguarded Hartung-Knapp one, or the cluster-robust one (CR2) as
 //!   soon as any player has two or more pairs in the analysis, because Hartung-Knapp then
 //!   undercovers;
-//! - a prediction interval narrower than the interval shown for the mean is not shown;
+//! - a prediction interval is shown at least as wide as the interval of the mean, at both ends;
 //! - planned pairs are the analysis once ten players have played to a plan;
 //! - an analysis with fewer players than the protocol asks is withheld as a whole;
 //! - what was declared beforehand is put to the test ([`scrutiny`]), everything else is not.

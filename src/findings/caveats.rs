@@ -25,15 +25,24 @@ pub enum Caveat {
         /// Share of the weights, 0 to 1.
         share: f64,
     },
-    /// The interval has zero inside it.
+    /// The interval has zero inside it, the ordinary one or the one that may be read at any time.
     IntervalSpansZero,
     /// Imprecise effects differ from precise ones.
     SmallStudiesDiffer {
         /// p value of the change with the standard error, by random-effects regression.
         p: f64,
     },
+    /// One effect claims to be so exact that it outweighs the rest wherever weights are those of
+    /// sampling alone.
+    OneEffectOutweighs {
+        /// Its share of the weights `1 / v`, 0 to 1.
+        share: f64,
+    },
     /// Leaving out one player moves the interval onto zero or off it.
-    RestsOnOnePlayer,
+    RestsOnOnePlayer {
+        /// How many players do so.
+        players: usize,
+    },
     /// Another way of asking gives an estimate of the other sign.
     SignTurns,
     /// The differences between players hold day-to-day noise.
@@ -69,7 +78,8 @@ impl Caveat {
             Self::ImputedShareLarge { .. } => "imputed_share_large",
             Self::IntervalSpansZero => "interval_spans_zero",
             Self::SmallStudiesDiffer { .. } => "small_studies_differ",
-            Self::RestsOnOnePlayer => "rests_on_one_player",
+            Self::OneEffectOutweighs { .. } => "one_effect_outweighs",
+            Self::RestsOnOnePlayer { .. } => "rests_on_one_player",
             Self::SignTurns => "sign_turns",
             Self::HoldsDayToDayNoise => "holds_day_to_day_noise",
             Self::Retrospective => "retrospective",
@@ -77,13 +87,14 @@ impl Caveat {
     }
 
     /// Every code, in the order in which caveats are listed.
-    pub const CODES: [&'static str; 10] = [
+    pub const CODES: [&'static str; 11] = [
         "retrospective",
         "few_players",
         "interval_spans_zero",
         "heterogeneity_large",
         "holds_day_to_day_noise",
         "one_player_dominates",
+        "one_effect_outweighs",
         "rests_on_one_player",
         "imputed_share_large",
         "small_studies_differ",
@@ -95,12 +106,15 @@ impl Caveat {
     #[expect(clippy::cast_precision_loss, reason = "a count of players")]
     pub const fn figure(self) -> Option<f64> {
         match self {
-            Self::FewPlayers { players } => Some(players as f64),
-            Self::OnePlayerDominates { share } | Self::ImputedShareLarge { share } => Some(share),
+            Self::FewPlayers { players } | Self::RestsOnOnePlayer { players } => {
+                Some(players as f64)
+            }
+            Self::OnePlayerDominates { share }
+            | Self::OneEffectOutweighs { share }
+            | Self::ImputedShareLarge { share } => Some(share),
             Self::HeterogeneityLarge { i_squared } => Some(i_squared),
             Self::SmallStudiesDiffer { p } => Some(p),
             Self::IntervalSpansZero
-            | Self::RestsOnOnePlayer
             | Self::SignTurns
             | Self::HoldsDayToDayNoise
             | Self::Retrospective => None,
@@ -127,19 +141,26 @@ impl Caveat {
                 numbers::percent(share, 0)
             ),
             Self::IntervalSpansZero => {
-                "The range has zero inside it: the data do not tell the direction.".to_owned()
+                "A range has zero inside it: the data do not tell the direction.".to_owned()
             }
             Self::SmallStudiesDiffer { p } => format!(
                 "Small sessions give other results than large ones ({}). Selective sending is one of several possible reasons.",
                 numbers::p_value(p)
             ),
-            Self::RestsOnOnePlayer => {
-                "Leaving out one player alone moves the range onto zero or off it.".to_owned()
+            Self::OneEffectOutweighs { share } => format!(
+                "One pair claims to be so exact that it holds {} of the weights by sampling error alone. The range for another pair of sessions rests on it; its spread may be a slip.",
+                numbers::percent(share, 0)
+            ),
+            Self::RestsOnOnePlayer { players: 1 } => {
+                "Leaving out one certain player moves the range onto zero or off it.".to_owned()
             }
+            Self::RestsOnOnePlayer { players } => format!(
+                "Leaving out any one of {players} players moves the range onto zero or off it."
+            ),
             Self::SignTurns => {
                 "At least one other way of asking gives an estimate of the other sign.".to_owned()
             }
-            Self::HoldsDayToDayNoise => "With one session for each string bed, the differences between players (\u{3C4}, I\u{B2}, the range for another such player) hold good and bad days too.".to_owned(),
+            Self::HoldsDayToDayNoise => "What looks like differences between players (\u{3C4}, I\u{B2}, the range for another pair of sessions) holds their good and bad days too.".to_owned(),
             Self::Retrospective => "Pairs were sent without a plan, and who saw a gain is likelier to send it.".to_owned(),
         }
     }
@@ -158,7 +179,8 @@ mod tests {
             Caveat::HeterogeneityLarge { i_squared: 0.8 },
             Caveat::HoldsDayToDayNoise,
             Caveat::OnePlayerDominates { share: 0.4 },
-            Caveat::RestsOnOnePlayer,
+            Caveat::OneEffectOutweighs { share: 0.9 },
+            Caveat::RestsOnOnePlayer { players: 3 },
             Caveat::ImputedShareLarge { share: 0.6 },
             Caveat::SmallStudiesDiffer { p: 0.03 },
             Caveat::SignTurns,

@@ -35,7 +35,8 @@ word_list! {
         Heterogeneous = "heterogeneous",
         /// Few players, or a range with zero inside.
         Imprecise = "imprecise",
-        /// One player, another way of asking or the small sessions alone would change the answer.
+        /// It leans on single players or pairs, or small sessions or another way of asking point
+        /// elsewhere.
         Fragile = "fragile",
         /// Without a plan nothing rises above low.
         Unplanned = "unplanned",
@@ -71,10 +72,10 @@ impl CertaintyReason {
             }
             Self::Heterogeneous => "Effects differ far beyond chance, which lowers it.",
             Self::Imprecise => {
-                "There are few players, or the range has zero inside, which lowers it."
+                "There are few players, or a range has zero inside, which lowers it."
             }
             Self::Fragile => {
-                "One player, the small sessions or another way of asking would change the answer, which lowers it."
+                "It leans on single players or pairs, or small sessions or another way of asking point elsewhere, which lowers it."
             }
             Self::Unplanned => {
                 "Pairs were sent without a plan, and who saw a gain is likelier to send it, so it cannot rise above low."
@@ -98,7 +99,8 @@ pub struct Evidence {
     pub heterogeneous: bool,
     /// Whether there are fewer than [`super::caveats::FEW_PLAYERS`] players or the range has zero inside.
     pub imprecise: bool,
-    /// Whether one player, the small sessions or another way of asking would change the answer.
+    /// Whether it leans on single players or pairs, or small sessions (of speed) or the sign of
+    /// another way of asking point elsewhere.
     pub fragile: bool,
 }
 

@@ -6,10 +6,11 @@
 //! sessions, and is called so.
 
 use super::selection::Selection;
+use super::sensitivity::session_part;
 use super::{Row, SessionSpread};
 use crate::pooling::gains::{Measurement, Share, Shrunken, TrueEffects};
 use crate::pooling::replicates::ReplicateVariance;
-use crate::pooling::{Effects, Estimable, Level, Reason};
+use crate::pooling::{Effects, Estimable, Level, NumericError, Reason, pool};
 use crate::vocabulary::word_list;
 use ndarray::Array1;
 
@@ -32,6 +33,9 @@ pub struct Gain {
     pub threshold: f64,
     /// The share.
     pub share: Estimable<Share>,
+    /// Upper limit of the variance of the true effects asked about, by Q-profile: what is left to
+    /// say where the share is not estimable.
+    pub tau_squared_high: Estimable<f64>,
 }
 
 /// Shares above zero and, where there is one, above the smallest worthwhile difference.
@@ -52,6 +56,13 @@ pub(super) fn gains(
         .as_ref()
         .map_err(|reason| *reason)
         .and_then(TrueEffects::spread);
+    let tau_squared_high = match repeats {
+        None => pool(effects, level).heterogeneity,
+        Some((rows, spread)) => with_sessions(rows, spread)
+            .map_err(|_| Reason::OutOfRange)
+            .and_then(|effects| pool(&effects, level).heterogeneity),
+    };
+    let tau_squared_high = tau_squared_high.and_then(|found| Ok(found.tau_squared?.high));
     std::iter::once(0.0)
         .chain(smallest_worthwhile)
         .map(|threshold| Gain {
@@ -61,8 +72,20 @@ pub(super) fn gains(
                 .as_ref()
                 .map_err(|reason| *reason)
                 .and_then(|spread| spread.share_above(threshold, level)),
+            tau_squared_high,
         })
         .collect()
+}
+
+/// The effects with variances that hold the session-to-session variance too.
+pub(super) fn with_sessions(
+    rows: &Selection<'_>,
+    spread: SessionSpread,
+) -> Result<Effects, NumericError> {
+    rows.changed(|row| {
+        let added = spread.variance * session_part(row);
+        (row.estimate, row.variance + added)
+    })
 }
 
 /// The best guess at one player's true effect: between what the player's own sessions say and what

@@ -10,14 +10,15 @@ use super::selection::{Basis, Selection};
 use super::sensitivity::{self, Line};
 use super::table::{Choice, Finding, table};
 use super::words::spans_zero;
-use super::{CountModel, SessionSpread};
+use super::{CountModel, Row, SessionSpread};
 use crate::pooling::cumulative::{Cumulative, cumulate};
 use crate::pooling::influence::{Influence, Unit, influence};
 use crate::pooling::planning::{Outlook, outlook};
 use crate::pooling::small_studies::{SmallStudies, small_study_effects};
 use crate::pooling::three_level::{ThreeLevel, three_level};
 use crate::pooling::tipping::{Tipping, tipping};
-use crate::pooling::{Effects, Estimable, Level, NumericError};
+use crate::pooling::{Effects, Estimable, Level, NumericError, Reason};
+use crate::vocabulary::Outcome;
 use ndarray::Array1;
 
 /// Numbers of further players that the outlook is worked out for.
@@ -34,8 +35,9 @@ pub struct Scrutiny {
     pub sensitivity: Vec<Line>,
     /// Each player left out in turn, or each effect where nothing is known of players.
     pub influence: Influence,
-    /// Estimates of the effects that are left out together, in the order of the deletions.
-    pub left_out: Vec<Vec<f64>>,
+    /// Estimates and variances of the effects that are left out together, in the order of the
+    /// deletions.
+    pub left_out: Vec<Vec<(f64, f64)>>,
     /// The estimate as effects arrived; `None` for a table that is not a study's.
     pub cumulative: Option<Cumulative>,
     /// Whether small sessions differ from large ones, one pair of each player.
@@ -62,7 +64,7 @@ impl Scrutiny {
         let lines = sensitivity::of_table(effects, level);
         let mut scrutiny = Self::new(effects, level, lines);
         scrutiny.gains = gains(effects, None, None, level);
-        scrutiny.caveats = scrutiny.caveats(&finding, None);
+        scrutiny.caveats = scrutiny.caveats(effects, &finding, None);
         scrutiny
     }
 
@@ -89,7 +91,12 @@ impl Scrutiny {
         }
     }
 
-    fn caveats(&self, finding: &Finding, imputed_share: Option<f64>) -> Vec<Caveat> {
+    fn caveats(
+        &self,
+        effects: &Effects,
+        finding: &Finding,
+        imputed_share: Option<f64>,
+    ) -> Vec<Caveat> {
         let pooled = &finding.pooled;
         let mut caveats = Vec::new();
         if pooled.n_clusters < FEW_PLAYERS {
@@ -114,8 +121,16 @@ impl Scrutiny {
                 caveats.push(Caveat::OnePlayerDominates { share });
             }
         }
-        if self.influence.crosses_zero == Ok(true) {
-            caveats.push(Caveat::RestsOnOnePlayer);
+        if let Ok(share) = heaviest_share(effects)
+            && DOMINATING_SHARE < share
+        {
+            caveats.push(Caveat::OneEffectOutweighs { share });
+        }
+        let deletions = self.influence.deletions.iter().flatten();
+        let players = deletions.filter(|deletion| deletion.crosses_zero == Ok(true));
+        let players = players.count();
+        if 0 < players {
+            caveats.push(Caveat::RestsOnOnePlayer { players });
         }
         if let Some(share) = imputed_share.filter(|share| LARGE_IMPUTED_SHARE < *share) {
             caveats.push(Caveat::ImputedShareLarge { share });
@@ -129,9 +144,11 @@ impl Scrutiny {
         caveats
     }
 
-    /// Whether zero is in the ordinary interval.
+    /// Whether zero is in the ordinary interval or in the one that may be read at any time.
     fn spans_zero(&self, finding: &Finding) -> bool {
-        finding.shown.is_ok_and(|shown| spans_zero(shown.interval))
+        let ordinary = finding.shown.map(|shown| shown.interval);
+        let any_time = finding.any_time.map(|any_time| any_time.interval);
+        [ordinary, any_time].into_iter().flatten().any(spans_zero)
     }
 
     /// Of the random-effects regression: Egger's own is misled by heterogeneity.
@@ -186,11 +203,9 @@ pub(super) fn scrutinise(
     if question.basis == Basis::All {
         caveats.push(Caveat::Retrospective);
     }
-    let of_table = scrutiny.caveats(finding, imputed_share(rows, finding));
+    let of_table = scrutiny.caveats(&effects, finding, imputed_share(rows, finding));
     caveats.extend(of_table);
-    if question.session_spread.is_none() {
-        caveats.push(Caveat::HoldsDayToDayNoise);
-    }
+    caveats.push(Caveat::HoldsDayToDayNoise);
     caveats.sort_by_key(|caveat| Caveat::CODES.iter().position(|code| *code == caveat.code()));
     scrutiny.certainty = Some(certainty(Evidence {
         planned: question.basis == Basis::Planned,
@@ -203,12 +218,14 @@ pub(super) fn scrutinise(
         fragile: has(&caveats, |caveat| {
             matches!(
                 caveat,
-                Caveat::RestsOnOnePlayer
+                Caveat::RestsOnOnePlayer { .. }
                     | Caveat::SignTurns
-                    | Caveat::SmallStudiesDiffer { .. }
+                    | Caveat::OneEffectOutweighs { .. }
                     | Caveat::OnePlayerDominates { .. }
             )
-        }),
+        }) || (question.outcome == Outcome::Speed
+            // The variance of a share depends on the share, so the two are tied by construction.
+            && has(&caveats, |caveat| matches!(caveat, Caveat::SmallStudiesDiffer { .. }))),
     }));
     scrutiny.caveats = caveats;
     Ok(scrutiny)
@@ -219,10 +236,10 @@ fn has(caveats: &[Caveat], which: impl Fn(&Caveat) -> bool) -> bool {
 }
 
 fn cumulative(rows: &Selection<'_>, level: Level) -> Result<Cumulative, NumericError> {
-    let column = |value: fn(&super::Row) -> f64| -> Array1<f64> {
+    let column = |value: fn(&Row) -> f64| -> Array1<f64> {
         rows.rows().iter().map(|row| value(row)).collect()
     };
-    let labels = |value: fn(&super::Row) -> usize| -> Array1<usize> {
+    let labels = |value: fn(&Row) -> usize| -> Array1<usize> {
         rows.rows().iter().map(|row| value(row)).collect()
     };
     cumulate(
@@ -232,6 +249,22 @@ fn cumulative(rows: &Selection<'_>, level: Level) -> Result<Cumulative, NumericE
         labels(|row| row.arrival).view(),
         level,
     )
+}
+
+/// The largest share of an effect in the weights by sampling error alone.
+fn heaviest_share(effects: &Effects) -> Estimable<f64> {
+    let variances = effects.variances();
+    let smallest = variances
+        .iter()
+        .copied()
+        .reduce(|a, b| if b < a { b } else { a });
+    let smallest = smallest.ok_or(Reason::NoEffects)?;
+    // Weights relative to the largest stay in range whatever the variances.
+    Ok(1.0
+        / variances
+            .iter()
+            .map(|variance| smallest / variance)
+            .sum::<f64>())
 }
 
 /// Share of the weights that rests on imputed standard deviations. Weights are those of the shown
@@ -256,16 +289,17 @@ fn blinded_part(rows: &Selection<'_>) -> f64 {
     blinded.rows().len() as f64 / rows.rows().len() as f64
 }
 
-/// Estimates of each cluster in the order of the clusters' numbers, or of each effect.
-fn left_out(effects: &Effects) -> Vec<Vec<f64>> {
-    let estimates = effects.estimates();
+/// Effects of each cluster, estimate and variance, in the order of the clusters' numbers, or each
+/// effect by itself.
+fn left_out(effects: &Effects) -> Vec<Vec<(f64, f64)>> {
+    let columns = || effects.estimates().into_iter().zip(effects.variances());
     let Some(labels) = effects.clusters() else {
-        return estimates.iter().map(|estimate| vec![*estimate]).collect();
+        return columns().map(|(y, v)| vec![(*y, *v)]).collect();
     };
     let mut clusters = vec![Vec::new(); effects.n_clusters()];
-    for (label, estimate) in labels.iter().zip(estimates) {
+    for (label, (y, v)) in labels.iter().zip(columns()) {
         if let Some(cluster) = clusters.get_mut(*label) {
-            cluster.push(*estimate);
+            cluster.push((*y, *v));
         }
     }
     clusters

@@ -1,5 +1,6 @@
 //! The same question asked in other ways: does the answer stand?
 
+use super::gains::with_sessions;
 use super::selection::{Basis, Selection};
 use super::{Row, SessionSpread};
 use crate::pooling::regression::{Estimator, regress};
@@ -194,10 +195,7 @@ impl Question<'_> {
                 result: Err(Reason::NoReplicateVariance),
             });
         };
-        let effects = self.primary.changed(|row| {
-            let added = spread.variance * session_part(row);
-            (row.estimate, row.variance + added)
-        })?;
+        let effects = with_sessions(self.primary, spread)?;
         Ok(line(kind, &effects, self.level))
     }
 

@@ -172,7 +172,7 @@ pub fn sentence(analysis: &Analysis, bands: &GapBands) -> String {
         Ok(range) => {
             let decimals = numbers::decimals_for((range.high - range.low) / 2.0);
             format!(
-                "{claim} For another such player it could be from {} {}.",
+                "{claim} For another pair of sessions by another such player it could be from {} {}.",
                 numbers::interval(range.low, range.high, decimals),
                 unit_words(outcome)
             )
@@ -254,7 +254,20 @@ fn size(any_time: AnyTime, outcome: Outcome, finding: &Finding) -> String {
         unit_words(outcome),
         numbers::percent(finding.pooled.level.value(), 0),
         numbers::interval(range.low, range.high, decimals),
-        counts(finding)
+        one_of_each(finding)
+    )
+}
+
+/// Pairs and players behind an estimate from the most precise pair of each player.
+fn one_of_each(finding: &Finding) -> String {
+    let players = finding.pooled.n_clusters;
+    if finding.pooled.k == players {
+        return counts(finding);
+    }
+    let number = u64::try_from(players).unwrap_or(u64::MAX);
+    format!(
+        "{}, one of each player",
+        numbers::counted(number, "pair", "pairs")
     )
 }
 

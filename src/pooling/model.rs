@@ -27,7 +27,8 @@ impl Interval {
     }
 
     /// The smallest range that holds this one and `other`.
-    pub(crate) const fn widened_to(self, other: &Self) -> Self {
+    #[must_use]
+    pub const fn widened_to(self, other: &Self) -> Self {
         Self {
             low: if other.low < self.low {
                 other.low

@@ -53,7 +53,7 @@ reasons! {
         /// All effects are in one cluster.
         OneCluster = "one_cluster": "All effects belong to one cluster; this figure needs at least two.",
         /// The Satterthwaite degrees of freedom are below 4.
-        FewDegreesOfFreedom = "few_degrees_of_freedom": "There are too few independent clusters: the degrees of freedom are below 4.",
+        FewDegreesOfFreedom = "few_degrees_of_freedom": "The degrees of freedom are below 4: there are too few independent clusters, or few of them carry nearly all the weight.",
         /// The standard error is exactly zero, so the estimate has no `t` ratio.
         ZeroStandardError = "zero_standard_error": "All effects are exactly equal, so the standard error is zero and there is no t ratio.",
         /// The effects are more alike than chance allows and the Q-profile interval is empty.
@@ -101,7 +101,7 @@ reasons! {
         /// No cluster holds two effects, so the two variances of a three-level model are one.
         NoRepeatedCluster = "no_repeated_cluster": "No cluster has two effects, so differences between clusters cannot be told from differences within them.",
         /// The variance of the true effects was estimated as zero.
-        NoHeterogeneity = "no_heterogeneity": "Differences between true effects could not be measured: their variance was estimated as zero.",
+        NoHeterogeneity = "no_heterogeneity": "Differences between true effects could not be measured: once sampling error is taken out, and what changes between repeated measurements where that is known, nothing is left.",
         /// Under the hypothesis the variance that is not tested was estimated as zero as well.
         OtherVarianceIsZero = "other_variance_is_zero": "Under the hypothesis the other variance was estimated as zero too, so the distribution of this statistic is not known.",
         /// The variance between replicates is not known.

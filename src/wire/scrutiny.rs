@@ -86,6 +86,10 @@ fn leave_one_out(scrutiny: &Scrutiny, missing: &mut Missing) -> Value {
         let rows = deletions.iter().zip(&scrutiny.left_out).enumerate();
         rows.map(|(place, (deletion, left_out))| {
             let at = format!("{AT}/deletions/{place}");
+            let left_out = left_out
+                .iter()
+                .map(|(estimate, variance)| json!({"estimate": estimate, "variance": variance}));
+            let left_out: Vec<Value> = left_out.collect();
             let mut entry = json!({"left_out": left_out, "weight": deletion.weight});
             if let Some(entry) = entry.as_object_mut() {
                 put_deletion(entry, deletion, has_repeats, &at, missing);
@@ -225,6 +229,8 @@ fn gains(scrutiny: &Scrutiny, missing: &mut Missing) -> Value {
     gains
         .map(|(place, gain)| {
             let share = missing.take(&gain.share, &format!("/scrutiny/gains/{place}"));
+            let at = format!("/scrutiny/gains/{place}/tau2_high");
+            let tau_squared_high = missing.take(&gain.tau_squared_high, &at);
             json!({
                 "of": gain.of.code(),
                 "threshold": gain.threshold,
@@ -235,6 +241,7 @@ fn gains(scrutiny: &Scrutiny, missing: &mut Missing) -> Value {
                     ShareMethod::Normal => "normal",
                     ShareMethod::Calibrated => "calibrated",
                 }),
+                "tau2_high": tau_squared_high,
             })
         })
         .collect()

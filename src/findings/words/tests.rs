@@ -86,7 +86,7 @@ fn a_range_that_spans_zero_is_that_we_cannot_tell() {
         said(Outcome::Speed, (-0.5, 1.5), (-1.3, 1.7)),
         "At a gap of 5 to under 8 lb, we cannot tell which string bed is faster: looser minus \
          tighter is +0.5\u{A0}km/h, 95\u{A0}% range \u{2212}1.3 to 1.7; 2 pairs, 2 players. For \
-         another such player it could be from \u{2212}8 to 12 km/h."
+         another pair of sessions by another such player it could be from \u{2212}8 to 12 km/h."
     );
 }
 
