@@ -186,10 +186,13 @@ fn computed(
     for (class, outcome) in wanted {
         let figure = difference(pair, outcome, class, crowd).and_then(|figure| {
             let is_enough = |arm| protocol.minimum_shots <= shots(pair, arm, outcome, class);
-            if Arm::ALL.iter().copied().all(is_enough) {
-                Ok(figure)
-            } else {
+            if !Arm::ALL.iter().copied().all(is_enough) {
                 Err(LeftOutReason::TooFewShots)
+            } else if !(0.0 < figure.variance && figure.variance.is_finite()) {
+                // Intake rules it out; a document kept from before a rule must not stop a study.
+                Err(LeftOutReason::NothingCounted)
+            } else {
+                Ok(figure)
             }
         });
         match figure {

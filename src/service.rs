@@ -125,8 +125,9 @@ pub struct Service {
     /// Locked while the process lives, because public figures in memory would not see what
     /// another process writes.
     _folder_lock: Option<File>,
-    /// Held while public figures are made, so that an older set never replaces a newer one.
-    publishing: Mutex<()>,
+    /// Held while public figures of a study are made, so that an older set never replaces a newer
+    /// one; each study has its own, so that none waits for another.
+    publishing: Mutex<BTreeMap<String, Arc<Mutex<()>>>>,
 }
 
 impl Service {
@@ -379,12 +380,25 @@ impl Service {
     /// # Errors
     /// When the store cannot be read or the figures cannot be made.
     pub fn publish(&self, study: Arc<Study>) -> Result<(), ServiceError> {
-        let _one_at_a_time = self
-            .publishing
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner);
+        let own = Arc::clone(
+            self.publishing
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .entry(study.label.slug.clone())
+                .or_default(),
+        );
+        let _one_at_a_time = own.lock().unwrap_or_else(PoisonError::into_inner);
         let slug = study.label.slug.clone();
         let counted = self.store.counted(&slug)?;
+        let newest = counted.as_ref().map(|(batch, _)| batch.number);
+        let shown = self.study(&slug).and_then(|public| {
+            let batch = public.publication.batch.as_ref();
+            batch.map(|batch| batch.number)
+        });
+        if newest.is_some() && newest == shown {
+            // Whoever waited for the lock finds that the one before has published this batch too.
+            return Ok(());
+        }
         let public = tracing::info_span!("publish", study = %slug)
             .in_scope(|| Public::new(study, counted, &self.receipt_key))?;
         self.studies

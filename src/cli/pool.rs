@@ -196,6 +196,9 @@ fn describe(out: &mut impl Write, analysis: &Titled, choice: Choice) -> io::Resu
     describe_models(out, finding, choice)?;
     describe_heterogeneity(out, finding)?;
     if let Some(scrutiny) = &analysis.scrutiny {
+        if choice != Choice::default() {
+            writeln!(out, "  put to the test, with REML and its own interval:")?;
+        }
         scrutiny::describe(out, scrutiny)?;
     }
     writeln!(out)

@@ -22,13 +22,13 @@ pub struct Question {
 /// What is found over all gaps.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Overall {
-    /// Which pairs.
+    /// Which pairs the dose-response and the bands rest on.
     pub basis: Basis,
     /// How the effect grows with the gap; smaller gaps than the protocol asks are part of it.
     pub dose_response: DoseResponse,
     /// Whether gap bands differ, one pair of each player.
     pub bands: Subgroups,
-    /// What else may explain the effects; gaps that follow the protocol only.
+    /// What else may explain the effects: every pair, planned or not, whose gap follows the protocol.
     pub adjusted: Vec<Adjusted>,
 }
 
@@ -161,6 +161,13 @@ impl Explanation {
 pub struct Adjusted {
     /// On what.
     pub by: Explanation,
+    /// The regression; `None` when fewer players than the protocol's minimum tell.
+    pub found: Option<AdjustedEffect>,
+}
+
+/// An adjusted mean effect.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AdjustedEffect {
     /// The gap at which the intercept holds: the median of the rows behind it, a whole pound.
     pub at_gap_lb: i64,
     /// The regression; its intercept is the adjusted mean effect at that gap where every
@@ -203,13 +210,13 @@ fn overall(
     level: Level,
 ) -> Result<Overall, NumericError> {
     let (basis, primary) = rows.primary();
-    let on_protocol = rows.only(|row| row.band != GapBand::UnderProtocol);
-    let (_, counted) = on_protocol.primary();
+    let follows = |row: &Row| row.band != GapBand::UnderProtocol;
+    let (counted, on_protocol) = (primary.only(follows), rows.only(follows));
     Ok(Overall {
         basis,
         dose_response: dose_response(&primary, level)?,
         bands: bands::compared(&counted, minimum_players, level)?,
-        adjusted: adjusted(&on_protocol, level)?,
+        adjusted: adjusted(&on_protocol, minimum_players, level)?,
     })
 }
 
@@ -259,9 +266,7 @@ fn point(model: &RegressionModel, gap_lb: i64, has_repeats: bool) -> Option<Curv
         high: gap * slope.high,
     });
     let prediction = match (predicted.prediction, mean) {
-        (Ok(range), Ok(mean)) if range.is_narrower_than(&mean) => {
-            Err(Reason::PredictionNarrowerThanMean)
-        }
+        (Ok(range), Ok(mean)) => Ok(range.widened_to(&mean)),
         (prediction, _) => prediction,
     };
     Some(CurvePoint {
@@ -272,17 +277,23 @@ fn point(model: &RegressionModel, gap_lb: i64, has_repeats: bool) -> Option<Curv
     })
 }
 
-fn adjusted(rows: &Selection<'_>, level: Level) -> Result<Vec<Adjusted>, NumericError> {
+fn adjusted(
+    rows: &Selection<'_>,
+    minimum_players: usize,
+    level: Level,
+) -> Result<Vec<Adjusted>, NumericError> {
     let mut models = Vec::new();
     for by in Explanation::SINGLE {
-        models.push(explained(rows, by, &[by], level)?);
+        models.push(explained(rows, by, &[by], minimum_players, level)?);
     }
-    let usable: Vec<Explanation> = models
-        .iter()
-        .filter(|model| model.regression.model.is_ok())
-        .map(|model| model.by)
-        .collect();
-    models.push(explained(rows, Explanation::Together, &usable, level)?);
+    let is_usable = |model: &&Adjusted| {
+        let found = model.found.as_ref();
+        found.is_some_and(|found| found.regression.model.is_ok())
+    };
+    let usable = models.iter().filter(is_usable).map(|model| model.by);
+    let usable: Vec<Explanation> = usable.collect();
+    let by = Explanation::Together;
+    models.push(explained(rows, by, &usable, minimum_players, level)?);
     Ok(models)
 }
 
@@ -290,9 +301,13 @@ fn explained(
     rows: &Selection<'_>,
     by: Explanation,
     on: &[Explanation],
+    minimum_players: usize,
     level: Level,
 ) -> Result<Adjusted, NumericError> {
     let complete = rows.only(|row| on.iter().all(|on| on.value(row).is_some()));
+    if complete.n_players() < minimum_players {
+        return Ok(Adjusted { by, found: None });
+    }
     let at_gap_lb = median_gap(&complete);
     let gap = |row: &Row| Some(small(row.gap_lb - at_gap_lb));
     let values: Vec<_> = on
@@ -305,8 +320,10 @@ fn explained(
     }
     Ok(Adjusted {
         by,
-        at_gap_lb,
-        regression: fit(&complete, &moderators, true, level)?,
+        found: Some(AdjustedEffect {
+            at_gap_lb,
+            regression: fit(&complete, &moderators, true, level)?,
+        }),
     })
 }
 

@@ -1,8 +1,9 @@
 //! The regression of a table of effects on its moderators.
 
 use super::Estimator;
+use crate::pooling::Estimable;
 use crate::pooling::Level;
-use crate::pooling::regression::{self, Design, Regression, regress};
+use crate::pooling::regression::{self, Design, Prediction, Regression, RegressionModel, regress};
 
 impl From<Estimator> for regression::Estimator {
     fn from(estimator: Estimator) -> Self {
@@ -19,4 +20,18 @@ impl From<Estimator> for regression::Estimator {
 #[must_use]
 pub fn table(design: &Design, level: Level, estimator: Estimator) -> Regression {
     regress(design, estimator.into(), level)
+}
+
+/// What a regression says where its moderators have these values; the range for another effect is
+/// widened, where it must be, to the safeguarded interval of the mean.
+///
+/// # Errors
+/// As [`RegressionModel::predict`].
+pub fn predict(model: &RegressionModel, moderators: &[f64]) -> Estimable<Prediction> {
+    let found = model.predict(moderators)?;
+    let mean = found.knapp_hartung_safe.interval();
+    Ok(Prediction {
+        prediction: found.prediction.map(|range| range.widened_to(&mean)),
+        ..found
+    })
 }

@@ -271,15 +271,15 @@ fn heaviest_share(effects: &Effects) -> Estimable<f64> {
 /// model, `1 / (v + tau_squared)`.
 fn imputed_share(rows: &Selection<'_>, finding: &Finding) -> Option<f64> {
     let tau_squared = finding.pooled.reml.as_ref().ok()?.tau_squared;
-    let (mut imputed, mut all) = (0.0, 0.0);
-    for row in rows.rows() {
-        let weight = 1.0 / (row.variance + tau_squared);
-        all += weight;
-        if row.source.is_imputed() {
-            imputed += weight;
-        }
-    }
-    (0.0 < all).then(|| imputed / all)
+    // Weights are summed in their own order, so that the order of the rows changes no bit.
+    let total = |keep: fn(&Row) -> bool| -> f64 {
+        let rows = rows.rows().iter().filter(|row| keep(row));
+        let mut weights: Vec<f64> = rows.map(|row| 1.0 / (row.variance + tau_squared)).collect();
+        weights.sort_unstable_by(f64::total_cmp);
+        weights.into_iter().sum()
+    };
+    let all = total(|_| true);
+    (0.0 < all).then(|| total(|row| row.source.is_imputed()) / all)
 }
 
 /// Part of the pairs that are known to be blinded.

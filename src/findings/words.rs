@@ -124,7 +124,7 @@ fn claim(analysis: &Analysis) -> Option<(String, String)> {
     let claim = match verdict(finding, analysis.smallest_worthwhile) {
         Verdict::LooserMore => claimed(outcome, true, analysis.certainty()),
         Verdict::LooserLess => claimed(outcome, false, analysis.certainty()),
-        Verdict::TooSmall => "the difference is too small to matter".to_owned(),
+        Verdict::TooSmall => too_small(analysis.certainty()).to_owned(),
         Verdict::CannotTell | Verdict::TooFew => return None,
     };
     Some((claim, size(finding.any_time.ok()?, outcome, finding)))
@@ -170,6 +170,8 @@ pub fn sentence(analysis: &Analysis, bands: &GapBands) -> String {
     let claim = format!("At a gap of {gap}, {said}: looser minus tighter is {size}.");
     match shown.prediction {
         Ok(range) => {
+            // The sentence has the wider range of the mean, and the one for another is no narrower.
+            let range = possible(range.widened_to(&any_time.interval), outcome);
             let decimals = numbers::decimals_for((range.high - range.low) / 2.0);
             format!(
                 "{claim} For another pair of sessions by another such player it could be from {} {}.",
@@ -227,6 +229,29 @@ fn claimed(outcome: Outcome, looser_more: bool, certainty: CertaintyLevel) -> St
     }
 }
 
+const fn too_small(certainty: CertaintyLevel) -> &'static str {
+    match certainty {
+        CertaintyLevel::High => "the difference is too small to matter",
+        CertaintyLevel::Moderate => "the difference is probably too small to matter",
+        CertaintyLevel::Low => "the difference may be too small to matter",
+        CertaintyLevel::VeryLow => {
+            "we are very unsure whether the difference is too small to matter"
+        }
+    }
+}
+
+/// A range as far as it is possible: a share cannot change by more than 100 points.
+fn possible(range: Interval, outcome: Outcome) -> Interval {
+    let most = match outcome {
+        Outcome::Speed | Outcome::PartnerSpeed => return range,
+        _ => 100.0,
+    };
+    Interval {
+        low: range.low.clamp(-most, most),
+        high: range.high.clamp(-most, most),
+    }
+}
+
 fn capitalised(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| {
@@ -236,7 +261,7 @@ fn capitalised(text: &str) -> String {
 
 /// Estimate, range and counts: "+2.5 km/h, 95 % range 0.3 to 5.1; 50 pairs, 48 players".
 fn size(any_time: AnyTime, outcome: Outcome, finding: &Finding) -> String {
-    let range = any_time.interval;
+    let range = possible(any_time.interval, outcome);
     let mut decimals = numbers::decimals_for((range.high - range.low) / 2.0);
     // Rounding may not make a range that leaves zero out look as if it ended there.
     let ends_at_zero = |decimals: usize| {

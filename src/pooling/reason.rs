@@ -60,8 +60,6 @@ reasons! {
         QProfileEmpty = "q_profile_empty": "The effects are more alike than their variances and chance allow, so no value of the between-effects variance fits.",
         /// So few effects that the any-time interval is infinite.
         AnyTimeIntervalInfinite = "any_time_interval_infinite": "There are too few effects for an interval that may be looked at any time.",
-        /// The prediction interval came out narrower than the interval of the mean.
-        PredictionNarrowerThanMean = "prediction_narrower_than_mean": "The prediction interval came out narrower than the interval of the mean, so it is not given.",
         /// Fewer than the ten clusters that an asymptotic interval needs.
         FewerThanTenClusters = "fewer_than_ten_clusters": "This figure needs at least ten independent clusters.",
         /// The model has neither an intercept nor a moderator.

@@ -11,9 +11,9 @@ use crate::findings::questions::{
 use crate::findings::{
     CountModel, Estimator, LogOdds, PlanCounts, PlansOfOrder, Publication, SessionSpread,
 };
-use crate::pooling::Estimable;
 use crate::pooling::bivariate::{Bivariate, BivariateModel, Covariance, Ellipse};
 use crate::pooling::subgroups::Subgroups;
+use crate::pooling::{Estimable, Reason};
 use crate::protocol::{GapBand, GapBands};
 use serde_json::{Map, Value, json};
 
@@ -39,7 +39,10 @@ pub(super) fn questions(questions: &[Question], minimum_players: usize) -> Value
             entry.insert("dose_response".to_owned(), json!(dose_response));
             let bands = found.map(|found| bands(&found.bands, &mut missing));
             entry.insert("bands".to_owned(), json!(bands));
-            entry.insert("adjusted".to_owned(), json!(found.map(adjusted)));
+            entry.insert(
+                "adjusted".to_owned(),
+                json!(found.map(|found| adjusted(found, &mut missing))),
+            );
             entry.insert("not_estimable".to_owned(), Value::Array(missing.list));
             Value::Object(entry)
         })
@@ -100,6 +103,9 @@ fn bands(found: &Subgroups, missing: &mut Missing) -> Value {
         let interval =
             own.and_then(|own| missing.take(&own.interval(band.has_repeats), &of_band("own/low")));
         let shared = common.and_then(|common| common.means.get(place));
+        if let (None, Err(reason)) = (shared, &found.common) {
+            missing.note(&of_band("shared"), *reason);
+        }
         json!({
             "band": GapBands::code(GapBand::Numbered(band.label)),
             "k": band.k,
@@ -134,15 +140,21 @@ fn bands(found: &Subgroups, missing: &mut Missing) -> Value {
     })
 }
 
-fn adjusted(found: &Overall) -> Value {
+fn adjusted(found: &Overall, missing: &mut Missing) -> Value {
     let models = found.adjusted.iter().enumerate();
     models
         .map(|(place, adjusted)| {
             let at = format!("/adjusted/{place}/model");
+            let found = adjusted.found.as_ref();
+            if found.is_none() {
+                missing.note(&at, Reason::FewerClustersThanAsked);
+            }
+            let model =
+                found.map(|found| regression::entry(&found.regression, Estimator::Reml, &[], &at));
             json!({
                 "by": adjusted.by.code(),
-                "at_gap_lb": adjusted.at_gap_lb,
-                "model": regression::entry(&adjusted.regression, Estimator::Reml, &[], &at),
+                "at_gap_lb": found.map(|found| found.at_gap_lb),
+                "model": model,
             })
         })
         .collect()

@@ -7,6 +7,7 @@
 
 use super::pooled::{Missing, ends};
 use crate::findings::Estimator;
+use crate::findings::regression::predict;
 use crate::pooling::regression::{ChiSquaredTest, Coefficient, FTest, Regression, RegressionModel};
 use crate::pooling::{Estimable, Reason, TInterval};
 use serde_json::{Value, json};
@@ -108,17 +109,26 @@ fn coefficient(name: &str, found: Option<&Coefficient>, at: &str, missing: &mut 
     if let (Some(entry), Value::Object(plain)) = (entry.as_object_mut(), plain) {
         entry.extend(plain);
         entry.insert("safe".to_owned(), safe);
-        entry.insert("wald".to_owned(), wald(found));
+        entry.insert("wald".to_owned(), wald(found, at, missing));
     }
     entry
 }
 
-fn wald(found: Option<&Coefficient>) -> Value {
+fn wald(found: Option<&Coefficient>, at: &str, missing: &mut Missing) -> Value {
+    let ratio = found.map(|found| {
+        let ratio = found.estimate / found.se;
+        let ratio = if ratio.is_finite() {
+            Ok(ratio)
+        } else {
+            Err(Reason::OutOfRange)
+        };
+        missing.take(&ratio, &format!("{at}/wald/z"))
+    });
     json!({
         "se": found.map(|found| found.se),
         "low": found.map(|found| found.wald.low),
         "high": found.map(|found| found.wald.high),
-        "z": found.map(|found| found.estimate / found.se),
+        "z": ratio.flatten(),
         "p": found.map(|found| found.wald.p),
     })
 }
@@ -126,19 +136,10 @@ fn wald(found: Option<&Coefficient>) -> Value {
 /// What the regression says where the moderators have these values.
 fn prediction(regression: &Regression, values: &[f64], at: &str, missing: &mut Missing) -> Value {
     let model = regression.model.as_ref().map_err(|&reason| reason);
-    let found = missing.take(&model.and_then(|model| model.predict(values)), at);
+    let found = missing.take(&model.and_then(|model| predict(model, values)), at);
     let found = found.as_ref();
-    let range = found.and_then(|found| {
-        let narrow = found
-            .prediction
-            .is_ok_and(|range| range.is_narrower_than(&found.knapp_hartung_safe.interval()));
-        let prediction = if narrow {
-            Err(Reason::PredictionNarrowerThanMean)
-        } else {
-            found.prediction
-        };
-        missing.take(&prediction, &format!("{at}/prediction"))
-    });
+    let range =
+        found.and_then(|found| missing.take(&found.prediction, &format!("{at}/prediction")));
     json!({
         "at": values,
         "estimate": found.map(|found| found.estimate),

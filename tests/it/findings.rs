@@ -9,6 +9,7 @@
 
 use crate::laws::{Made, SMALL_CLASS, publication};
 use ndarray::Array1;
+use tautpool::findings::caveats::Caveat;
 use tautpool::findings::families::Adjustment;
 use tautpool::findings::gains::GainOf;
 use tautpool::findings::questions::Explanation;
@@ -287,22 +288,20 @@ fn what_may_explain_an_effect_is_regressed_on_beside_the_gap() {
     });
     let found = publication(all).analyse(Choice::default()).unwrap();
     let overall = found.questions[0].found.as_ref().unwrap();
-    let model = |by| {
+    let adjusted = |by| {
         let mut models = overall.adjusted.iter();
-        models.find(|model| model.by == by).unwrap()
+        models.find(|model| model.by == by).unwrap().found.clone()
     };
-    assert_eq!(model(Explanation::Order).at_gap_lb, 6);
-    assert_eq!(
-        model(Explanation::Order).regression.names,
-        ["intercept", "gap_lb", "order"]
-    );
-    assert!(model(Explanation::Order).regression.model.is_ok());
-    // Everybody the same, or nobody known: not estimable, with the reason.
-    let of = |by| model(by).regression.model.clone().map(|_| ());
-    assert_eq!(of(Explanation::NotPolyester), Err(Reason::RankDeficient));
-    assert_eq!(of(Explanation::PartnerPace), Err(Reason::NoEffects));
-    let together = model(Explanation::Together);
-    assert_eq!(together.regression.names, ["intercept", "gap_lb", "order"]);
+    let by_order = adjusted(Explanation::Order).unwrap();
+    assert_eq!(by_order.at_gap_lb, 6);
+    assert_eq!(by_order.regression.names, ["intercept", "gap_lb", "order"]);
+    assert!(by_order.regression.model.is_ok());
+    // Everybody the same: not estimable, with the reason. Nobody known: nothing is said.
+    let all_alike = adjusted(Explanation::NotPolyester).unwrap().regression;
+    assert_eq!(all_alike.model.map(|_| ()), Err(Reason::RankDeficient));
+    assert_eq!(adjusted(Explanation::PartnerPace), None);
+    let together = adjusted(Explanation::Together).unwrap().regression;
+    assert_eq!(together.names, ["intercept", "gap_lb", "order"]);
     let dose = &overall.dose_response;
     let (per_5, per_1) = (dose.slope(5.0).unwrap(), dose.slope(1.0).unwrap());
     assert!((per_5.estimate - 5.0 * per_1.estimate).abs() < 1e-12);
@@ -372,4 +371,46 @@ fn a_download_holds_everything_that_its_figures_are_made_from() {
     let read = intake::aggregate(document.to_string().as_bytes()).unwrap();
     assert_eq!(read, publication);
     assert_eq!(read.analyse(Choice::default()).unwrap(), findings);
+}
+
+#[test]
+fn a_pair_that_claims_to_be_far_too_exact_is_named() {
+    let honest = rows(13, 30, |_, row| row);
+    let caveats = |rows: Vec<Row>| {
+        let scrutiny = first(&publication(rows)).scrutiny.unwrap();
+        scrutiny
+            .caveats
+            .into_iter()
+            .map(Caveat::code)
+            .collect::<Vec<_>>()
+    };
+    assert!(!caveats(honest.clone()).contains(&"one_effect_outweighs"));
+    let mut with_slip = honest;
+    with_slip[4].variance /= 10_000.0;
+    assert!(caveats(with_slip).contains(&"one_effect_outweighs"));
+}
+
+#[test]
+fn neither_the_order_of_the_rows_nor_that_of_the_groups_changes_a_bit() {
+    let all = rows(14, 40, |idx, row| Row {
+        imputed_variance: if idx % 3 == 0 { row.variance } else { 0.0 },
+        source: if idx % 3 == 0 {
+            VarianceSource::BorrowedCv
+        } else {
+            VarianceSource::Reported
+        },
+        variance: row.variance * 1.37_f64.powi(i32::try_from(idx).unwrap() % 9),
+        ..row
+    });
+    let of = |rows: Vec<Row>| {
+        let publication = publication(rows);
+        let findings = publication.analyse(Choice::default()).unwrap();
+        wire::pooled::of_publication(&publication, &findings, &[]).to_string()
+    };
+    let mut shuffled = all.clone();
+    Made(15).shuffle(&mut shuffled);
+    for (idx, row) in shuffled.iter_mut().enumerate() {
+        row.group = idx + 1;
+    }
+    assert_eq!(of(shuffled), of(all));
 }

@@ -2,6 +2,7 @@
 
 use super::{digits, range};
 use crate::findings::Estimator;
+use crate::findings::regression::predict;
 use crate::numbers;
 use crate::pooling::regression::{Coefficient, Regression, RegressionModel};
 use std::io::{self, Write};
@@ -57,7 +58,7 @@ pub(super) fn describe_predictions(
     for place in places {
         let at: Vec<String> = place.iter().map(|value| digits(*value)).collect();
         let at = at.join(", ");
-        match model.predict(place) {
+        match predict(model, place) {
             Ok(found) => {
                 let mean = found.knapp_hartung_safe.interval();
                 let another = found

@@ -320,11 +320,11 @@ fn a_range_inside_the_smallest_worthwhile_difference_is_too_small_to_matter() {
     };
     let said = sentence(&small, &bands());
     assert!(
-        said.contains("the difference is too small to matter: looser minus tighter is +0.1"),
+        said.contains("the difference may be too small to matter: looser minus tighter is +0.1"),
         "{said}"
     );
     assert!(
         answer(Outcome::Speed, &[&small], &bands())
-            .starts_with("The difference is too small to matter at a gap of 5 to under 8 lb (")
+            .starts_with("The difference may be too small to matter at a gap of 5 to under 8 lb (")
     );
 }

@@ -20,18 +20,40 @@ pub(in crate::intake) fn aggregate(root: &Document<'_>, faults: &mut Vec<Fault>)
     rising_edges(&protocol, faults);
     primary_once(&protocol, faults);
     let n_bands = protocol.field("gap_band_edges").items().len();
+    for model in root.field("count_models").items() {
+        known_band(&model.field("band"), n_bands, faults);
+    }
     for row in root.field("rows").items() {
-        let band = row.field("band");
-        let number = band
-            .text()
-            .and_then(|code| code.strip_prefix("band_")?.parse::<usize>().ok());
-        if number.is_some_and(|number| n_bands < number) {
-            faults.push(Fault::new(
-                band.pointer(),
-                FaultCode::NotInList,
-                format!("The protocol of this file has {n_bands} gap bands; name one of them."),
-            ));
-        }
+        known_band(&row.field("band"), n_bands, faults);
+        imputed_part(&row, faults);
+    }
+}
+
+fn known_band(band: &Node<'_>, n_bands: usize, faults: &mut Vec<Fault>) {
+    let number = band
+        .text()
+        .and_then(|code| code.strip_prefix("band_")?.parse::<usize>().ok());
+    if number.is_some_and(|number| n_bands < number) {
+        faults.push(Fault::new(
+            band.pointer(),
+            FaultCode::NotInList,
+            format!("The protocol of this file has {n_bands} gap bands; name one of them."),
+        ));
+    }
+}
+
+/// A part is no more than the whole, but for both being rounded to three digits.
+fn imputed_part(row: &Node<'_>, faults: &mut Vec<Fault>) {
+    let part = row.field("imputed_variance");
+    if let (Some(imputed), Some(variance)) = (part.number(), row.field("variance").number())
+        && 1.01 * variance < imputed
+    {
+        faults.push(Fault::new(
+            part.pointer(),
+            FaultCode::TooLarge,
+            "The imputed part of a variance is no larger than the variance; mend one of the two."
+                .to_owned(),
+        ));
     }
 }
 
@@ -64,6 +86,13 @@ fn rising_edges(protocol: &Node<'_>, faults: &mut Vec<Fault>) {
         .iter()
         .map(Node::hundredths)
         .collect::<Option<Vec<_>>>();
+    if edges.is_none() && !place.is_at_fault() {
+        faults.push(Fault::new(
+            place.pointer(),
+            FaultCode::TooManyDecimals,
+            "An edge of a gap band has at most two decimals; round it.".to_owned(),
+        ));
+    }
     if let Some(edges) = edges
         && !edges.is_empty()
         && GapBands::new(TensionUnit::Pound, edges).is_none()

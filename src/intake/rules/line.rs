@@ -183,7 +183,8 @@ fn fastest(line: &Node<'_>, mean: Speed, found: &mut Findings<'_>) {
     }
 }
 
-fn spread(line: &Node<'_>, mean: Speed, found: &mut Findings<'_>) {
+/// The spread of single shots, of the player or the partner, against their mean.
+pub(super) fn spread(line: &Node<'_>, mean: Speed, found: &mut Findings<'_>) {
     let place = line.field("speed_sd");
     let Some(sd) = speed(&place, &line.field("speed_unit")) else {
         return;

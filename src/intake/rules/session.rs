@@ -66,6 +66,22 @@ fn spin(spin: &Node<'_>, found: &mut Findings<'_>) {
         }
         return;
     }
+    if spin.field("given_as").text() == Some("percent") {
+        let whole = Hundredths::from_count(10_000);
+        let beyond = |part: &&Node<'_>| part.hundredths().is_some_and(|part| whole < part);
+        let mut any = false;
+        for part in parts.iter().filter(beyond) {
+            any = true;
+            found.fault(
+                part,
+                FaultCode::SpinSum,
+                "No part of the shots is more than 100 %; mend it, or write `count` in `given_as`.",
+            );
+        }
+        if any {
+            return;
+        }
+    }
     let sum: Option<i64> = parts
         .iter()
         .map(|part| part.hundredths().map(Hundredths::count))
@@ -98,5 +114,6 @@ fn partner(partner: &Node<'_>, found: &mut Findings<'_>) {
     let mean = partner.field("speed_mean");
     if let Some(speed) = line::speed(&mean, &partner.field("speed_unit")) {
         line::speed_within_bounds(&mean, speed, Stroke::All, found);
+        line::spread(partner, speed, found);
     }
 }

@@ -47,7 +47,9 @@ fn log_1p_minus(x: f64) -> f64 {
 /// `z^a e^(-z) / Gamma(a + 1)` for positive `a` and `z`.
 pub(super) fn poisson_density(a: f64, z: f64) -> f64 {
     if a < STIRLING_FROM {
-        return z.powf(a) * (-z - log_gamma_1p(a)).exp();
+        let decay = (-z - log_gamma_1p(a)).exp();
+        // Where the exponential underflows the power may overflow, and the product is 0.
+        return if 0.0 < decay { z.powf(a) * decay } else { 0.0 };
     }
     // For large a, a ln z - z and ln Gamma(a + 1) nearly cancel; what is left is written as the
     // distance of z / a from 1 (Loader 2000).
