@@ -52,6 +52,23 @@ pub fn decimals_for(half_width: f64) -> usize {
     }
 }
 
+/// Decimals at which a range is shown: as its own width allows, and where an end is not zero so
+/// many more, up to 2, that rounding does not make it one. On which side of zero an end lies is
+/// what a range is read for.
+#[must_use]
+pub fn decimals_of_range(low: f64, high: f64) -> usize {
+    let hides_a_side = |decimals: usize| {
+        let ends = [low, high];
+        ends.iter()
+            .any(|end| 0.0 < end.abs() && rounds_to_zero(*end, decimals))
+    };
+    let mut decimals = decimals_for((high - low) / 2.0);
+    while decimals < MOST_DECIMALS && hides_a_side(decimals) {
+        decimals += 1;
+    }
+    decimals
+}
+
 /// `value` with exactly `decimals` decimals: "−0.4", "12", "0.00".
 #[must_use]
 pub fn fixed(value: f64, decimals: usize) -> String {
@@ -207,6 +224,15 @@ mod tests {
         assert_eq!(fixed(-0.4, 1), "\u{2212}0.4");
         assert_eq!(fixed(-12.345, 2), "\u{2212}12.35");
         assert!(!fixed(-3.0, 0).contains('-'));
+    }
+
+    #[test]
+    fn a_range_shows_on_which_side_of_zero_its_ends_lie() {
+        assert_eq!(decimals_of_range(-1.0, 2.4), 1);
+        assert_eq!(decimals_of_range(-0.03, 6.2), 2);
+        assert_eq!(decimals_of_range(0.04, 5.2), 2);
+        assert_eq!(decimals_of_range(0.0, 5.2), decimals_for(2.6));
+        assert_eq!(decimals_of_range(0.001, 5.2), MOST_DECIMALS);
     }
 
     #[test]

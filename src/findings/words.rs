@@ -262,17 +262,7 @@ fn capitalised(text: &str) -> String {
 /// Estimate, range and counts: "+2.5 km/h, 95 % range 0.3 to 5.1; 50 pairs, 48 players".
 fn size(any_time: AnyTime, outcome: Outcome, finding: &Finding) -> String {
     let range = possible(any_time.interval, outcome);
-    let mut decimals = numbers::decimals_for((range.high - range.low) / 2.0);
-    // Rounding may not make a range that leaves zero out look as if it ended there.
-    let ends_at_zero = |decimals: usize| {
-        !spans_zero(range)
-            && [range.low, range.high]
-                .iter()
-                .any(|end| numbers::rounds_to_zero(*end, decimals))
-    };
-    while decimals < numbers::MOST_DECIMALS && ends_at_zero(decimals) {
-        decimals += 1;
-    }
+    let decimals = numbers::decimals_of_range(range.low, range.high);
     format!(
         "{}\u{A0}{}, {} range {}; {}",
         numbers::signed(any_time.estimate, decimals),

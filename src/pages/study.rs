@@ -246,7 +246,7 @@ fn summary(finding: &Finding) -> Option<Summary> {
 
 /// A range with the decimals its own width allows.
 fn range_words((low, high): (f64, f64)) -> String {
-    numbers::interval(low, high, numbers::decimals_for((high - low) / 2.0))
+    numbers::interval(low, high, numbers::decimals_of_range(low, high))
 }
 
 fn to_u64(n: usize) -> u64 {

@@ -8,7 +8,7 @@
     reason = "a test stops at what it did not expect"
 )]
 
-use super::reference_values::{Report, Tolerance, cases, number, reference, text};
+use super::reference_values::{Report, Tolerance, cases, counts, number, numbers, reference, text};
 use ndarray::Array1;
 use serde_json::Value;
 use tautpool::pooling::gains::{Measurement, ShareMethod, Spread, TrueEffects};
@@ -35,36 +35,25 @@ const KNOWN_FIELDS: &[&str] = &[
 /// Variances of REML and shares are held to this.
 const LOOSER: f64 = 1e-7;
 
-fn numbers(list: &Value) -> Array1<f64> {
-    let list = list.as_array().unwrap().iter();
-    list.map(|value| value.as_f64().unwrap()).collect()
-}
-
-fn counts(list: &Value) -> Array1<usize> {
-    let list = list.as_array().unwrap().iter();
-    list.map(|value| usize::try_from(value.as_u64().unwrap()).unwrap())
-        .collect()
-}
-
 fn replicates(case: &Value) -> Replicates {
     let columns = &case["replicates"];
     Replicates::new(
-        numbers(&columns["means"]).view(),
-        numbers(&columns["variances"]).view(),
-        counts(&columns["sizes"]).view(),
-        counts(&columns["groups"]).view(),
-        counts(&columns["clusters"]).view(),
+        Array1::from(numbers(&columns["means"])).view(),
+        Array1::from(numbers(&columns["variances"])).view(),
+        Array1::from(counts(&columns["sizes"])).view(),
+        Array1::from(counts(&columns["groups"])).view(),
+        Array1::from(counts(&columns["clusters"])).view(),
     )
     .unwrap()
 }
 
 fn true_effects(case: &Value) -> TrueEffects {
-    let estimates = numbers(&case["estimates"]);
-    let variances = numbers(&case["variances"]);
-    let clusters = counts(&case["clusters"]);
+    let estimates = Array1::from(numbers(&case["estimates"]));
+    let variances = Array1::from(numbers(&case["variances"]));
+    let clusters = Array1::from(counts(&case["clusters"]));
     let clusters = Some(clusters.view());
     if case["without_replicate_part"] == Value::Bool(true) {
-        let sides = [0, 1].map(|side| counts(&case["counts"][side]));
+        let sides = [0, 1].map(|side| Array1::from(counts(&case["counts"][side])));
         TrueEffects::without_replicate_part(
             estimates.view(),
             variances.view(),
@@ -169,9 +158,9 @@ impl Comparison<'_> {
         for expected in self.case["expected"]["shrunken"].as_array().unwrap() {
             let row = usize::try_from(expected["row"].as_u64().unwrap()).unwrap();
             let measurement = Measurement::new(
-                numbers(&self.case["estimates"])[row],
-                numbers(&self.case["variances"])[row],
-                [0, 1].map(|side| counts(&self.case["counts"][side])[row]),
+                Array1::from(numbers(&self.case["estimates"]))[row],
+                Array1::from(numbers(&self.case["variances"]))[row],
+                [0, 1].map(|side| Array1::from(counts(&self.case["counts"][side]))[row]),
             );
             let found = spread.shrink(&measurement.unwrap(), self.level).unwrap();
             for (name, actual, absolute) in [

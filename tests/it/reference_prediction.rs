@@ -11,7 +11,7 @@
     reason = "a test stops at what it did not expect"
 )]
 
-use super::reference_values::{Report, Tolerance, cases, number, reference, text};
+use super::reference_values::{Report, Tolerance, cases, number, numbers, reference, text};
 use ndarray::Array1;
 use serde_json::Value;
 use tautpool::pooling::confidence_distribution::ConfidenceDistribution;
@@ -63,11 +63,6 @@ impl Comparison<'_> {
             self.close(&at, value, number(expected, name), absolute);
         }
     }
-}
-
-fn numbers(list: &Value) -> Vec<f64> {
-    let list = list.as_array().unwrap();
-    list.iter().map(|value| value.as_f64().unwrap()).collect()
 }
 
 fn cases_of<'a>(file: &'a Value, kind: &str) -> Vec<&'a Value> {

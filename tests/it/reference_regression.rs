@@ -13,7 +13,7 @@
 )]
 
 use super::laws::pool_json;
-use super::reference_values::{Report, Tolerance, cases, number, reference, text};
+use super::reference_values::{Report, Tolerance, cases, number, numbers, reference, text};
 use ndarray::{Array1, Array2};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -39,11 +39,6 @@ const KNOWN_FIELDS: &[&str] = &[
 
 /// Below this many degrees of freedom CR2 is null as a whole; the reference keeps `se` and `df`.
 const LEAST_DF: f64 = 4.0;
-
-fn numbers(list: &Value) -> Vec<f64> {
-    let list = list.as_array().unwrap();
-    list.iter().map(|value| value.as_f64().unwrap()).collect()
-}
 
 fn names(case: &Value) -> Vec<String> {
     let columns = case["columns"].as_array().unwrap();

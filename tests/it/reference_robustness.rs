@@ -10,7 +10,7 @@
 
 mod decisions;
 
-use super::reference_values::{Report, Tolerance, cases, number, reference, text};
+use super::reference_values::{Report, Tolerance, cases, number, numbers, reference, text};
 use ndarray::Array1;
 use serde_json::{Value, json};
 use tautpool::pooling::cumulative::cumulate;
@@ -43,11 +43,6 @@ impl Data {
         let clusters = self.clusters.as_ref().map(|labels| labels.view());
         Effects::new(self.estimates.view(), self.variances.view(), clusters).unwrap()
     }
-}
-
-fn numbers(list: &Value) -> Vec<f64> {
-    let list = list.as_array().unwrap();
-    list.iter().map(|value| value.as_f64().unwrap()).collect()
 }
 
 fn labels(list: &Value) -> Option<Vec<usize>> {

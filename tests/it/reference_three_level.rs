@@ -3,7 +3,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
-use super::reference_values::{Report, Tolerance, cases, number, reference, text};
+use super::reference_values::{Report, Tolerance, cases, counts, number, numbers, reference, text};
 use ndarray::Array1;
 use serde_json::Value;
 use tautpool::pooling::three_level::{LikelihoodRatio, ThreeLevelModel, three_level};
@@ -27,27 +27,16 @@ const KNOWN_FIELDS: &[&str] = &[
 /// Variances and p values of REML are held to this.
 const LOOSER: f64 = 1e-7;
 
-fn numbers(list: &Value) -> Array1<f64> {
-    let list = list.as_array().unwrap().iter();
-    list.map(|value| value.as_f64().unwrap()).collect()
-}
-
-fn labels(list: &Value) -> Array1<usize> {
-    let list = list.as_array().unwrap().iter();
-    list.map(|value| usize::try_from(value.as_u64().unwrap()).unwrap())
-        .collect()
-}
-
 fn fit(case: &Value) -> ThreeLevelModel {
     let effects = Effects::new(
-        numbers(&case["estimates"]).view(),
-        numbers(&case["variances"]).view(),
-        Some(labels(&case["clusters"]).view()),
+        Array1::from(numbers(&case["estimates"])).view(),
+        Array1::from(numbers(&case["variances"])).view(),
+        Some(Array1::from(counts(&case["clusters"])).view()),
     )
     .unwrap();
     let level = Level::new(number(case, "level")).unwrap();
     let found = three_level(&effects, level);
-    assert_eq!(found.k, labels(&case["clusters"]).len());
+    assert_eq!(found.k, Array1::from(counts(&case["clusters"])).len());
     assert_eq!(Some(found.n_clusters), count(&case["expected"]));
     found.model.unwrap()
 }

@@ -141,11 +141,16 @@ pub(crate) fn number(case: &Value, field: &str) -> f64 {
         .unwrap_or_else(|| panic!("no number {field} in {case}"))
 }
 
-fn numbers(list: &Value) -> Vec<f64> {
-    list.as_array()
-        .unwrap()
-        .iter()
-        .map(|value| value.as_f64().unwrap())
+/// The numbers of a list.
+pub(crate) fn numbers(list: &Value) -> Vec<f64> {
+    let list = list.as_array().unwrap();
+    list.iter().map(|value| value.as_f64().unwrap()).collect()
+}
+
+/// The counts, or labels of clusters, of a list.
+pub(crate) fn counts(list: &Value) -> Vec<usize> {
+    let list = list.as_array().unwrap().iter();
+    list.map(|value| usize::try_from(value.as_u64().unwrap()).unwrap())
         .collect()
 }
 

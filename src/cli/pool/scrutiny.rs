@@ -41,13 +41,13 @@ pub(super) fn describe(out: &mut impl Write, scrutiny: &Scrutiny) -> io::Result<
         })?;
     }
     let tipping = scrutiny.tipping.and_then(|found| found.held);
-    let name = "unsent pairs without effect that would reach zero";
+    let name = "unsent pairs without effect that would reach zero, one pair of each player";
     or_reason(out, name, tipping, |point| point.n_unsent.to_string())?;
     for n_further in FURTHER_PLAYERS.into_iter().skip(1) {
         let precision = scrutiny
             .outlook
             .and_then(|outlook| outlook.precision(n_further));
-        let name = format!("half-width with {n_further} more");
+        let name = format!("half-width with {n_further} more players, one pair of each");
         or_reason(out, &name, precision, |precision| {
             digits(precision.half_width_safe)
         })?;

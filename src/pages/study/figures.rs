@@ -137,7 +137,7 @@ fn estimate(finding: &Finding, everybody: Option<String>, unit: &str) -> Vec<Cel
     let shown = finding.shown.ok();
     let estimate = shown.map(|shown| {
         let (low, high) = (shown.interval.low, shown.interval.high);
-        let decimals = numbers::decimals_for((high - low) / 2.0);
+        let decimals = numbers::decimals_of_range(low, high);
         format!(
             "{} ({}){unit}",
             numbers::signed(shown.estimate, decimals),

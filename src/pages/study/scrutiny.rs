@@ -106,7 +106,7 @@ pub(super) fn sensitivity(analyses: &[&Analysis], bands: &GapBands) -> Table {
 /// An estimate with its range.
 pub(super) fn brief_words(brief: Brief) -> String {
     let (low, high) = (brief.interval.low, brief.interval.high);
-    let decimals = numbers::decimals_for((high - low) / 2.0);
+    let decimals = numbers::decimals_of_range(low, high);
     format!(
         "{} ({})",
         numbers::signed(brief.estimate, decimals),
@@ -120,7 +120,7 @@ pub(super) fn slope_words(question: &Question) -> Option<String> {
     let unit = unit_words(question.about.outcome);
     let words = |slope: Slope| {
         let (low, high) = (slope.interval.low, slope.interval.high);
-        let decimals = numbers::decimals_for((high - low) / 2.0);
+        let decimals = numbers::decimals_of_range(low, high);
         format!(
             "{}\u{A0}{unit} (95\u{A0}% range {})",
             numbers::signed(slope.estimate, decimals),
