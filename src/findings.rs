@@ -47,6 +47,7 @@ use joint::Joint;
 use questions::Question;
 use scrutiny::{Scrutiny, Subject, scrutinise};
 use selection::Selection;
+use sensitivity::Line;
 use std::collections::BTreeMap;
 use words::Said;
 
@@ -74,6 +75,8 @@ pub struct Analysis {
     pub basis: Basis,
     /// What was found, or that it is withheld.
     pub result: Result<Finding, Withheld>,
+    /// The same without effects that rest on an imputed standard deviation, where speed is asked.
+    pub without_imputed: Option<Line>,
     /// Its p value adjusted for how many were asked.
     pub adjusted_p: Option<AdjustedP>,
     /// What puts it to the test, when its outcome was declared beforehand.
@@ -173,6 +176,7 @@ impl Publication {
                 .and_then(|declared| Some(declared.smallest_worthwhile?.to_f64())),
             basis,
             result: Err(Withheld { minimum_players }),
+            without_imputed: None,
             adjusted_p: None,
             scrutiny: None,
             said: None,
@@ -181,17 +185,19 @@ impl Publication {
             return Ok(analysis);
         }
         let finding = table(&primary.effects()?, self.level, Choice::default());
+        let question = sensitivity::Question {
+            all: rows,
+            primary: &primary,
+            basis,
+            outcome: key.outcome,
+            session_spread: self.session_spread(&key),
+            minimum_players,
+            level: self.level,
+        };
+        analysis.without_imputed = question.without_imputed()?;
         if declared.is_some() {
             let subject = Subject {
-                question: sensitivity::Question {
-                    all: rows,
-                    primary: &primary,
-                    basis,
-                    outcome: key.outcome,
-                    session_spread: self.session_spread(&key),
-                    minimum_players,
-                    level: self.level,
-                },
+                question,
                 smallest_worthwhile: analysis.smallest_worthwhile,
                 count_model: self.count_model(&key),
             };

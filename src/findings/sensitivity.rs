@@ -121,8 +121,7 @@ pub(super) fn lines(question: &Question<'_>) -> Result<Vec<Line>, NumericError> 
     lines.extend(of_table(&primary.effects()?, question.level));
     lines.push(question.with_session_spread()?);
     if question.outcome == Outcome::Speed {
-        let reported = primary.only(|row| !row.source.is_imputed());
-        lines.push(question.line(Sensitivity::WithoutImputed, &reported)?);
+        lines.extend(question.without_imputed()?);
         for (kind, factor) in [
             (Sensitivity::ImputedTimes075, 0.75_f64),
             (Sensitivity::ImputedTimes133, 1.33),
@@ -178,6 +177,15 @@ fn line(kind: Sensitivity, effects: &Effects, level: Level) -> Line {
 }
 
 impl Question<'_> {
+    /// Without effects that rest on an imputed standard deviation; only speeds have one.
+    pub(super) fn without_imputed(&self) -> Result<Option<Line>, NumericError> {
+        if self.outcome != Outcome::Speed {
+            return Ok(None);
+        }
+        let reported = self.primary.only(|row| !row.source.is_imputed());
+        self.line(Sensitivity::WithoutImputed, &reported).map(Some)
+    }
+
     fn line(&self, kind: Sensitivity, rows: &Selection<'_>) -> Result<Line, NumericError> {
         Ok(if rows.n_players() < self.minimum_players {
             too_few(kind)

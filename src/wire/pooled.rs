@@ -5,6 +5,7 @@ use crate::disclosure::Everybody;
 use crate::findings::families::AdjustedP;
 use crate::findings::labels::unit_words;
 use crate::findings::scrutiny::Scrutiny;
+use crate::findings::sensitivity::Line;
 use crate::findings::words::Said;
 use crate::findings::{Analysis, Basis, Finding, Findings, Key, Publication};
 use crate::pooling::{Estimable, Heterogeneity, Interval, Level, Model, Pooled, Reason, TInterval};
@@ -74,6 +75,7 @@ pub fn of_table(level: Level, finding: &Finding, scrutiny: &Scrutiny) -> Value {
     let about = About {
         basis: None,
         smallest_worthwhile: None,
+        without_imputed: None,
         adjusted_p: None,
         scrutiny: Some(scrutiny),
         said: None,
@@ -100,6 +102,7 @@ pub fn of_table(level: Level, finding: &Finding, scrutiny: &Scrutiny) -> Value {
 struct About<'a> {
     basis: Option<Basis>,
     smallest_worthwhile: Option<f64>,
+    without_imputed: Option<&'a Line>,
     adjusted_p: Option<AdjustedP>,
     scrutiny: Option<&'a Scrutiny>,
     said: Option<&'a Said>,
@@ -115,6 +118,7 @@ fn analyses_of(analyses: &[Analysis], bands: &GapBands) -> Value {
             let about = About {
                 basis: Some(analysis.basis),
                 smallest_worthwhile: analysis.smallest_worthwhile,
+                without_imputed: analysis.without_imputed.as_ref(),
                 adjusted_p: analysis.adjusted_p,
                 scrutiny: analysis.scrutiny.as_deref(),
                 said: analysis.said.as_ref(),
@@ -170,6 +174,7 @@ fn put_withheld(entry: &mut Map<String, Value>, minimum_players: usize, about: &
         "k",
         "players",
         "shown",
+        "without_imputed",
         "adjusted_p",
         "any_time",
         "models",
@@ -191,6 +196,10 @@ fn put_finding(entry: &mut Map<String, Value>, finding: &Finding, about: &About<
     put("k", json!(finding.pooled.k));
     put("players", json!(finding.pooled.n_clusters));
     put("shown", shown(finding, &mut missing));
+    let without_imputed = about
+        .without_imputed
+        .map(|line| scrutiny::line(line, "/without_imputed", &mut missing));
+    put("without_imputed", json!(without_imputed));
     put("adjusted_p", adjusted_p(about.adjusted_p));
     put("any_time", any_time(finding, &mut missing));
     put("models", models(&finding.pooled, &mut missing));

@@ -56,20 +56,25 @@ fn certainty(scrutiny: &Scrutiny) -> Value {
 }
 
 fn sensitivity(lines: &[Line], missing: &mut Missing) -> Value {
-    let entries = lines.iter().enumerate().map(|(place, line)| {
-        let brief = missing.take(&line.result, &format!("/scrutiny/sensitivity/{place}"));
-        json!({
-            "code": line.kind.code(),
-            "sentence": line.kind.sentence(),
-            "k": line.counts.map(|(k, _)| k),
-            "players": line.counts.map(|(_, players)| players),
-            "estimate": brief.map(|brief| brief.estimate),
-            "low": brief.map(|brief| brief.interval.low),
-            "high": brief.map(|brief| brief.interval.high),
-            "tau2": brief.map(|brief| brief.tau_squared),
-        })
-    });
-    entries.collect()
+    let entries = lines.iter().enumerate();
+    entries
+        .map(|(place, found)| line(found, &format!("/scrutiny/sensitivity/{place}"), missing))
+        .collect()
+}
+
+/// One way of asking.
+pub(super) fn line(line: &Line, at: &str, missing: &mut Missing) -> Value {
+    let brief = missing.take(&line.result, at);
+    json!({
+        "code": line.kind.code(),
+        "sentence": line.kind.sentence(),
+        "k": line.counts.map(|(k, _)| k),
+        "players": line.counts.map(|(_, players)| players),
+        "estimate": brief.map(|brief| brief.estimate),
+        "low": brief.map(|brief| brief.interval.low),
+        "high": brief.map(|brief| brief.interval.high),
+        "tau2": brief.map(|brief| brief.tau_squared),
+    })
 }
 
 fn leave_one_out(scrutiny: &Scrutiny, missing: &mut Missing) -> Value {

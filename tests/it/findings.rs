@@ -149,6 +149,8 @@ fn imputed_spreads_are_left_out_and_rescaled() {
         brief.estimate.to_bits()
     };
     let analysis = first(&publication(rows.clone()));
+    let without = line(&analysis, Sensitivity::WithoutImputed);
+    assert_eq!(analysis.without_imputed, without);
     let reported = rows.iter().filter(|row| !row.source.is_imputed());
     assert_eq!(
         estimate(&analysis, Sensitivity::WithoutImputed),

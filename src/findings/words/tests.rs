@@ -69,6 +69,7 @@ fn analysis(outcome: Outcome, band: GapBand, result: Result<Finding, Withheld>) 
         smallest_worthwhile: None,
         basis: Basis::All,
         result,
+        without_imputed: None,
         adjusted_p: None,
         scrutiny: None,
         said: None,

@@ -185,7 +185,7 @@ fn pooled_and_aggregate_describe_what_they_share_in_the_same_words() {
             n_shared += 1;
         }
     }
-    assert_eq!(n_shared, 56);
+    assert_eq!(n_shared, 57);
 }
 
 #[test]
