@@ -16,7 +16,7 @@ use crate::protocol::{GapBand, GapBands, PrimaryOutcome, Study, StudyLabel};
 use crate::vocabulary::Outcome;
 use askama::Template;
 use figures::Table;
-use scrutiny::{Said, sensitivity, slope_words};
+use scrutiny::{Said, sensitivity, session_words, slope_words};
 
 #[derive(Template)]
 #[template(path = "study.html", config = "src/pages/askama.toml")]
@@ -50,6 +50,7 @@ struct Question {
     narrow: String,
     said: Vec<Said>,
     slope: Option<String>,
+    sessions: Option<String>,
     sensitivity: Table,
     is_speed: bool,
     unit: &'static str,
@@ -187,6 +188,7 @@ fn question(
         narrow: forest(&plot, Layout::Narrow),
         said: scrutiny::said(analyses, bands),
         slope: over_all_gaps.and_then(slope_words),
+        sessions: session_words(analyses),
         sensitivity: sensitivity(analyses, bands),
         is_speed: primary.outcome == Outcome::Speed,
         unit: unit_words(primary.outcome),

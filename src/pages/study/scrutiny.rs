@@ -114,6 +114,28 @@ pub(super) fn brief_words(brief: Brief) -> String {
     )
 }
 
+/// How much sessions of one player with one string bed differ, in one sentence with its unit; that it
+/// is not known, where too few repeated sessions.
+pub(super) fn session_words(analyses: &[&Analysis]) -> Option<String> {
+    let mut tested = analyses
+        .iter()
+        .filter_map(|analysis| Some((analysis.key.outcome, analysis.scrutiny.as_deref()?)));
+    let (outcome, scrutiny) = tested.next()?;
+    Some(scrutiny.session_spread.map_or_else(
+        || {
+            "How much sessions of one player with one string bed differ is not known: too few players repeated sessions.".to_owned()
+        },
+        |spread| {
+            format!(
+                "Sessions of one player with one string bed differ by about {}\u{A0}{} (standard deviation beyond chance, from at least {} players).",
+                numbers::fixed(spread.variance.sqrt(), 1),
+                unit_words(outcome),
+                spread.players_at_least
+            )
+        },
+    ))
+}
+
 /// How the effect grows with the gap, in one sentence with its unit.
 pub(super) fn slope_words(question: &Question) -> Option<String> {
     let found = &question.found.as_ref()?.dose_response;
