@@ -30,7 +30,7 @@ pub(super) fn describe(out: &mut impl Write, scrutiny: &Scrutiny) -> io::Result<
             GainOf::Players => "players",
             GainOf::PairsOfSessions => "pairs of sessions",
         };
-        let name = format!("{of} above {}", digits(gain.threshold));
+        let name = format!("{of} above {}", gain.threshold);
         or_reason(out, &name, gain.share, |share| {
             format!(
                 "{} ({} to {})",

@@ -10,7 +10,7 @@ use crate::findings::labels::{band_label, class_label, outcome_label, unit_words
 use crate::findings::sensitivity::Sensitivity;
 use crate::findings::{Analysis, Finding};
 use crate::numbers;
-use crate::pooling::Interval;
+use crate::pooling::{Interval, Reason};
 use crate::protocol::{GapBand, GapBands};
 
 /// A table of pooled figures.
@@ -211,19 +211,21 @@ fn gains(analysis: &Analysis) -> Vec<Cell> {
             GainOf::Players => "Players",
             GainOf::PairsOfSessions => "Pairs of sessions",
         };
-        let head = format!(
-            "{of} above {}\u{A0}{unit}",
-            numbers::significant(gain.threshold, 3)
-        );
-        let share = gain.share.ok().map(|share| {
-            format!(
+        let head = format!("{of} above {}\u{A0}{unit}", gain.threshold);
+        let words = match (gain.share, gain.tau_squared_high) {
+            (Ok(share), _) => format!(
                 "{} ({} to {})",
                 numbers::percent(share.estimate, 0),
                 numbers::percent(share.interval.low, 0),
                 numbers::percent(share.interval.high, 0)
-            )
-        });
-        (head, or_missing(share))
+            ),
+            (Err(Reason::NoHeterogeneity), Ok(high)) => format!(
+                "differences could not be measured; \u{3C4} is at most {}",
+                numbers::fixed(high.sqrt(), 1)
+            ),
+            (Err(_), _) => numbers::NOT_ESTIMABLE.to_owned(),
+        };
+        (head, words)
     });
     cells.collect()
 }
