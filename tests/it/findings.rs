@@ -9,6 +9,7 @@
 
 use crate::laws::{Made, SMALL_CLASS, publication};
 use ndarray::Array1;
+use serde_json::{Value, json};
 use tautpool::findings::caveats::Caveat;
 use tautpool::findings::families::Adjustment;
 use tautpool::findings::gains::GainOf;
@@ -415,4 +416,43 @@ fn neither_the_order_of_the_rows_nor_that_of_the_groups_changes_a_bit() {
         row.group = idx + 1;
     }
     assert_eq!(of(shuffled), of(all));
+}
+
+#[test]
+fn a_download_that_contradicts_itself_is_refused_at_the_place() {
+    let rows = rows(16, 12, |_, row| row);
+    let publication = publication(rows);
+    let findings = publication.analyse(Choice::default()).unwrap();
+    let sound = wire::aggregate::document(&publication, &findings, &[]);
+    let places = |change: &dyn Fn(&mut Value)| {
+        let mut document = sound.clone();
+        change(&mut document);
+        let rejection = intake::aggregate(document.to_string().as_bytes()).unwrap_err();
+        let places = rejection.faults.into_iter().map(|fault| fault.pointer);
+        places.collect::<Vec<_>>()
+    };
+    let imputed = |document: &mut Value| {
+        let variance = document["rows"][3]["variance"].as_f64().unwrap();
+        document["rows"][3]["imputed_variance"] = json!(2.3 * variance);
+    };
+    assert_eq!(places(&imputed), ["/rows/3/imputed_variance"]);
+    let edge = |document: &mut Value| {
+        document["protocol"]["gap_band_edges"][0] = json!(5.001);
+    };
+    assert_eq!(places(&edge), ["/protocol/gap_band_edges"]);
+    let no_figure = json!({"estimate": null, "low": null, "high": null});
+    let band = |document: &mut Value| {
+        document["count_models"] = json!([{
+            "outcome": "in_share", "stroke": "forehand", "direction": "all", "band": "band_8",
+            "k": 9, "excluded": 0, "normal": no_figure, "exact": no_figure,
+        }]);
+    };
+    assert_eq!(places(&band), ["/count_models/0/band"]);
+    let twice = |document: &mut Value| {
+        let mut again = document["protocol"]["primary"][0].clone();
+        again["smallest_worthwhile"] = json!(2);
+        let primary = document["protocol"]["primary"].as_array_mut().unwrap();
+        primary.push(again);
+    };
+    assert_eq!(places(&twice), ["/protocol/primary/1"]);
 }
