@@ -35,12 +35,10 @@ pub(super) fn compared(
         .iter()
         .flat_map(|(band, rows)| rows.iter().map(|_| *band));
     let labels: Array1<usize> = labels.collect();
-    let column = |value: fn(&Row) -> f64| -> Array1<f64> {
-        players.values().flatten().map(|row| value(row)).collect()
-    };
+    let kept: Selection<'_> = players.into_values().flatten().collect();
     compare(
-        column(|row| row.estimate).view(),
-        column(|row| row.variance).view(),
+        kept.estimates().view(),
+        kept.variances().view(),
         None,
         labels.view(),
         level,

@@ -107,20 +107,16 @@ pub fn best_guess(
 }
 
 fn of_players(rows: &Selection<'_>, spread: SessionSpread) -> Estimable<TrueEffects> {
-    let rows = rows.rows();
-    let column =
-        |value: fn(&Row) -> f64| -> Array1<f64> { rows.iter().map(|row| value(row)).collect() };
     let counts = |value: fn(&Row) -> i64| -> Array1<usize> {
-        let sessions = rows.iter().map(|row| usize::try_from(value(row)));
+        let sessions = rows.rows().iter().map(|row| usize::try_from(value(row)));
         sessions.map(|n| n.unwrap_or_default()).collect()
     };
-    let groups: Array1<usize> = rows.iter().map(|row| row.group).collect();
     let looser = counts(|row| row.sessions.0);
     let tighter = counts(|row| row.sessions.1);
     TrueEffects::without_replicate_part(
-        column(|row| row.estimate).view(),
-        column(|row| row.variance).view(),
-        Some(groups.view()),
+        rows.estimates().view(),
+        rows.variances().view(),
+        Some(rows.groups().view()),
         [looser.view(), tighter.view()],
         ReplicateVariance {
             value: spread.variance,

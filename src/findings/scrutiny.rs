@@ -236,17 +236,12 @@ fn has(caveats: &[Caveat], which: impl Fn(&Caveat) -> bool) -> bool {
 }
 
 fn cumulative(rows: &Selection<'_>, level: Level) -> Result<Cumulative, NumericError> {
-    let column = |value: fn(&Row) -> f64| -> Array1<f64> {
-        rows.rows().iter().map(|row| value(row)).collect()
-    };
-    let labels = |value: fn(&Row) -> usize| -> Array1<usize> {
-        rows.rows().iter().map(|row| value(row)).collect()
-    };
+    let arrivals: Array1<usize> = rows.rows().iter().map(|row| row.arrival).collect();
     cumulate(
-        column(|row| row.estimate).view(),
-        column(|row| row.variance).view(),
-        Some(labels(|row| row.group).view()),
-        labels(|row| row.arrival).view(),
+        rows.estimates().view(),
+        rows.variances().view(),
+        Some(rows.groups().view()),
+        arrivals.view(),
         level,
     )
 }

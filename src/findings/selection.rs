@@ -94,9 +94,6 @@ impl<'a> Selection<'a> {
             })
             .collect();
         let kept: Selection<'_> = complete.iter().map(|(row, _)| *row).collect();
-        let column = |value: fn(&Row) -> f64| -> Array1<f64> {
-            kept.0.iter().map(|row| value(row)).collect()
-        };
         let cells = Array2::from_shape_fn((complete.len(), moderators.len()), |(row, place)| {
             let cells = complete.get(row).and_then(|(_, cells)| cells.get(place));
             cells.copied().unwrap_or(f64::NAN)
@@ -106,8 +103,8 @@ impl<'a> Selection<'a> {
             .map(|(name, _)| (*name).to_owned())
             .collect();
         Design::new(
-            column(|row| row.estimate).view(),
-            column(|row| row.variance).view(),
+            kept.estimates().view(),
+            kept.variances().view(),
             Some(kept.groups().view()),
             cells.view(),
             &names,
@@ -115,7 +112,15 @@ impl<'a> Selection<'a> {
         )
     }
 
-    fn groups(&self) -> Array1<usize> {
+    pub(super) fn estimates(&self) -> Array1<f64> {
+        self.0.iter().map(|row| row.estimate).collect()
+    }
+
+    pub(super) fn variances(&self) -> Array1<f64> {
+        self.0.iter().map(|row| row.variance).collect()
+    }
+
+    pub(super) fn groups(&self) -> Array1<usize> {
         self.0.iter().map(|row| row.group).collect()
     }
 }
