@@ -117,12 +117,12 @@ pub fn rows(pairs: &[CountedPair], rules: &AnalysisRules) -> Vec<Row> {
     let arrivals = circumstances::arrivals(&consenting, minimum_players);
     let mut rows: Vec<Unnumbered> = Vec::new();
     let known = circumstances.into_iter().zip(arrivals);
-    for (counted, (circumstances, arrival)) in consenting.into_iter().zip(known) {
+    for (pair, (counted, (circumstances, arrival))) in consenting.into_iter().zip(known).enumerate()
+    {
         let of_pair = coarsened(counted, circumstances, arrival);
-        let content = of_pair.iter().map(content).collect::<Vec<_>>();
         rows.extend(of_pair.into_iter().map(|row| Unnumbered {
             player: counted.group_order,
-            pair: content.clone(),
+            pair,
             row,
         }));
     }
@@ -138,8 +138,23 @@ pub fn rows(pairs: &[CountedPair], rules: &AnalysisRules) -> Vec<Row> {
             .get(&row.row.key())
             .is_some_and(|players| minimum_players <= players.len())
     });
+    let mut contents: BTreeMap<usize, Vec<Content>> = BTreeMap::new();
+    for row in &rows {
+        contents
+            .entry(row.pair)
+            .or_default()
+            .push(content(&row.row));
+    }
+    contents
+        .values_mut()
+        .for_each(|content| content.sort_unstable());
+    // Pairs of one player are told apart by what is shown of them. Where that is the same, by which
+    // came first, which then cannot be seen.
     rows.sort_by(|a, b| {
-        (&a.player, &a.pair, content(&a.row)).cmp(&(&b.player, &b.pair, content(&b.row)))
+        let place = |row: &Unnumbered| (row.player, contents.get(&row.pair).cloned(), row.pair);
+        place(a)
+            .cmp(&place(b))
+            .then_with(|| content(&a.row).cmp(&content(&b.row)))
     });
     numbered(rows)
 }
@@ -147,12 +162,12 @@ pub fn rows(pairs: &[CountedPair], rules: &AnalysisRules) -> Vec<Row> {
 /// A row before its player and pair have numbers.
 struct Unnumbered {
     player: [u8; 32],
-    /// The content of all rows of its pair, which tells pairs of one player apart.
-    pair: Vec<Content>,
+    /// Place of its pair among those given.
+    pair: usize,
     row: Row,
 }
 
-/// What orders rows: nothing that the rows do not show.
+/// What orders rows: nothing that they do not show.
 type Content = (Key, i64, [u64; 2]);
 
 /// Estimates in the order of their bits, which is some fixed order and no more is needed.
@@ -163,13 +178,13 @@ fn content(row: &Row) -> Content {
 
 fn numbered(rows: Vec<Unnumbered>) -> Vec<Row> {
     let (mut group, mut pair) = (0, 0);
-    let mut before: Option<([u8; 32], Vec<Content>)> = None;
+    let mut before: Option<([u8; 32], usize)> = None;
     let mut numbered = Vec::with_capacity(rows.len());
     for unnumbered in rows {
         let this = (unnumbered.player, unnumbered.pair);
-        match &before {
-            Some((player, _)) if *player != this.0 => (group, pair) = (group + 1, 1),
-            Some((_, content)) if *content != this.1 => pair += 1,
+        match before {
+            Some((player, _)) if player != this.0 => (group, pair) = (group + 1, 1),
+            Some((_, place)) if place != this.1 => pair += 1,
             Some(_) => {}
             None => (group, pair) = (1, 1),
         }

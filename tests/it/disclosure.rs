@@ -139,6 +139,26 @@ fn players_who_keep_their_rows_do_not_fill_an_analysis_up() {
 }
 
 #[test]
+fn pairs_of_one_player_have_numbers_of_their_own_even_when_alike() {
+    let mut pairs = players(0, 6, consenting);
+    pairs.extend([(2, varied(2)), (2, wider(varied(2)))]);
+    pairs.extend(players(10, 5, wider));
+    let rows = rows(&pairs);
+    let mut of_group: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
+    let mut keys = BTreeSet::new();
+    for row in &rows {
+        of_group.entry(row.group).or_default().insert(row.pair);
+        // One pair has one row for each outcome, class and band.
+        assert!(keys.insert((row.group, row.pair, row.key())), "{row:?}");
+    }
+    let most = of_group.values().map(BTreeSet::len).max();
+    assert_eq!(most, Some(3));
+    for pairs in of_group.values() {
+        assert_eq!(*pairs, (1..=pairs.len()).collect());
+    }
+}
+
+#[test]
 fn groups_are_numbered_without_gaps_and_anew_in_every_batch() {
     // The estimate tells the players apart. Those in the wider band are too few for rows, and
     // must leave no holes in the numbers.
