@@ -23,8 +23,8 @@ const HEADERS_WITHIN: Duration = Duration::from_secs(10);
 /// How long requests under way may take once the server is told to stop.
 const DRAIN_SECONDS: u64 = 10;
 
-/// Everything a page may load comes from its own origin; scripts and frames not at all.
-const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
+/// Everything a page may load comes from its own origin; frames not at all.
+const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
 /// A server on a bound listener. It runs until its future is dropped or it gets SIGINT or SIGTERM.
 ///

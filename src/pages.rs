@@ -3,12 +3,14 @@
 //! Templates stand under `pages/templates` and escape every value. Pages show what `findings` and
 //! `disclosure` hand over and compute nothing of their own.
 
+mod station;
 mod study;
 
 use crate::protocol::Study;
 use crate::wire::problem::ProblemKind;
 use askama::Template;
 
+pub use station::Station;
 pub use study::study;
 
 /// The style sheet of every page.

@@ -46,8 +46,21 @@ pub struct Protocol {
     pub consent: VersionedText,
     /// The cautions shown to contributors.
     pub caution: String,
+    /// Whether contributors have to say that they are of age.
+    pub adults_only: bool,
+    /// How many minutes one session should last.
+    pub session_minutes: i64,
+    /// How many minutes of warm-up should go before each session.
+    pub warm_up_minutes: i64,
     /// Public figures change only when this many players are newly counted or removed.
     pub batch_players: usize,
+}
+
+impl Protocol {
+    /// Minutes of a session where the host names none (common practice, no source).
+    pub const SESSION_MINUTES: i64 = 20;
+    /// Minutes of warm-up where the host names none (common practice, no source).
+    pub const WARM_UP_MINUTES: i64 = 10;
 }
 
 /// The part of a protocol that decides which analyses there are. Together with the published

@@ -50,6 +50,35 @@ word_list! {
 }
 
 word_list! {
+    /// The order in which a pair's sessions are played: two, or four that balance tiring and
+    /// warming up.
+    Sequence {
+        /// Looser first.
+        LooserTighter = "looser_tighter",
+        /// Tighter first.
+        TighterLooser = "tighter_looser",
+        /// ABBA with the looser string bed outside.
+        LooserTighterTighterLooser = "looser_tighter_tighter_looser",
+        /// BAAB: ABBA with the tighter string bed outside.
+        TighterLooserLooserTighter = "tighter_looser_looser_tighter",
+    }
+}
+
+impl Sequence {
+    /// The arms in the order of play.
+    #[must_use]
+    pub const fn arms(self) -> &'static [Arm] {
+        use Arm::{Looser, Tighter};
+        match self {
+            Self::LooserTighter => &[Looser, Tighter],
+            Self::TighterLooser => &[Tighter, Looser],
+            Self::LooserTighterTighterLooser => &[Looser, Tighter, Tighter, Looser],
+            Self::TighterLooserLooserTighter => &[Tighter, Looser, Looser, Tighter],
+        }
+    }
+}
+
+word_list! {
     /// The stroke half of a shot class.
     Stroke {
         /// Forehand ground strokes.

@@ -104,6 +104,9 @@ fn protocol(minimum_shots: i64) -> Protocol {
         deep: text(),
         consent: text(),
         caution: String::new(),
+        adults_only: true,
+        session_minutes: Protocol::SESSION_MINUTES,
+        warm_up_minutes: Protocol::WARM_UP_MINUTES,
         batch_players: 5,
     }
 }

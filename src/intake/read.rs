@@ -152,6 +152,15 @@ fn protocol(place: &Node<'_>) -> Option<Protocol> {
         deep: versioned_text(&place.field("deep"))?,
         consent: versioned_text(&place.field("consent"))?,
         caution: place.field("caution").text()?.to_owned(),
+        adults_only: place.field("adults_only").truth().unwrap_or(true),
+        session_minutes: place
+            .field("session_minutes")
+            .whole()
+            .unwrap_or(Protocol::SESSION_MINUTES),
+        warm_up_minutes: place
+            .field("warm_up_minutes")
+            .whole()
+            .unwrap_or(Protocol::WARM_UP_MINUTES),
         batch_players: n(&place.field("batch_players"))?,
     })
 }
