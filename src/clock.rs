@@ -16,6 +16,15 @@ pub fn now_ms() -> i64 {
         .unwrap_or(0)
 }
 
+/// A time in UTC as RFC 3339 has it, to the second.
+#[must_use]
+pub fn date_time(ms: i64) -> String {
+    jiff::Timestamp::from_millisecond(ms).map_or_else(
+        |_| "unknown".to_owned(),
+        |time| time.strftime("%Y-%m-%dT%H:%M:%SZ").to_string(),
+    )
+}
+
 /// The UTC day of a time, as `YYYY-MM-DD`.
 #[must_use]
 pub fn date(ms: i64) -> String {
@@ -27,12 +36,13 @@ pub fn date(ms: i64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::date;
+    use super::{date, date_time};
 
     #[test]
     fn dates_are_utc_days() {
         assert_eq!(date(0), "1970-01-01");
         assert_eq!(date(86_399_999), "1970-01-01");
         assert_eq!(date(1_764_028_800_000), "2025-11-25");
+        assert_eq!(date_time(1_764_028_801_999), "2025-11-25T00:00:01Z");
     }
 }

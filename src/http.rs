@@ -5,6 +5,7 @@
 
 mod contributions;
 mod documents;
+mod held;
 mod observe;
 mod problem;
 
@@ -92,6 +93,13 @@ fn routes(config: &mut web::ServiceConfig) {
         .service(
             web::resource("/api/v1/studies/{study}/contributions")
                 .route(web::post().to(contributions::create))
-                .default_service(web::to(problem::only_post)),
+                .route(web::get().to(held::read))
+                .default_service(web::to(problem::only_get_and_post)),
+        )
+        .service(
+            web::resource("/api/v1/studies/{study}/contributions/{contribution}")
+                .route(web::put().to(held::mend))
+                .route(web::delete().to(held::withdraw))
+                .default_service(web::to(problem::only_put_and_delete)),
         );
 }

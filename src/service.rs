@@ -3,8 +3,10 @@
 //! The server, the demo and the tests all send contributions through [`Service::submit`]. What
 //! the public may see is computed once per batch and kept ready ([`Public`]).
 
+mod own;
 mod public;
 
+pub use own::{Correction, Own, OwnSent};
 pub use public::{Public, Ready, number_players, read_back};
 
 use crate::contribution::Contribution;
@@ -14,7 +16,9 @@ use crate::intake::{self, Admitted, Flag, FlagCode, Rejection};
 use crate::pooling::NumericError;
 use crate::protocol::{Study, limits};
 use crate::receipt::{Receipt, ReceiptKey, sha256};
-use crate::store::{Durability, NewContribution, Recorded, RequestKey, Sender, Store, StoreError};
+use crate::store::{
+    Durability, NewContribution, Recorded, RequestKey, Sender, Store, StoreError, Version,
+};
 use crate::vocabulary::State;
 use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
@@ -111,6 +115,18 @@ pub enum Refused {
         limits::PAIRS_PER_PLAYER
     )]
     TooManyPairs,
+    /// The holder of the receipt has no such contribution.
+    #[error("this receipt has no such contribution")]
+    ContributionUnknown,
+    /// What was withdrawn cannot be mended.
+    #[error("this contribution was withdrawn: send it anew to take part again")]
+    AlreadyWithdrawn,
+    /// The contribution was mended as often as it may be.
+    #[error(
+        "this contribution was mended {} times, as often as it may be",
+        limits::VERSIONS_PER_CONTRIBUTION - 1
+    )]
+    TooManyVersions,
     /// The service itself failed.
     #[error(transparent)]
     Service(#[from] ServiceError),
@@ -241,14 +257,19 @@ impl Service {
     /// [`Refused`]; nothing is stored then.
     pub fn submit(&self, incoming: &Incoming<'_>) -> Result<Accepted, Refused> {
         let accepted = self.receive(incoming)?;
-        if accepted.closed_batch.is_some()
-            && let Err(error) = self.publish(Arc::clone(&accepted.public.study))
-        {
-            // The contribution is stored, so its sender is told so; the figures of the batch
-            // follow with the next one or at the next start.
-            tracing::error!(study = incoming.study, %error, "public figures could not be made");
+        if accepted.closed_batch.is_some() {
+            self.publish_or_log(&accepted.public.study);
         }
         Ok(accepted)
+    }
+
+    /// Publishes a batch that somebody's request closed. What was asked for is stored, so its
+    /// sender is told so whatever becomes of this; the figures follow with the next batch or at the
+    /// next start.
+    fn publish_or_log(&self, study: &Arc<Study>) {
+        if let Err(error) = self.publish(Arc::clone(study)) {
+            tracing::error!(study = study.label.slug, %error, "public figures could not be made");
+        }
     }
 
     /// As [`Service::submit`], but a batch that closes is not published: for many contributions in
@@ -353,16 +374,16 @@ impl Service {
             uuid: Uuid::now_v7(),
             sender,
             request,
-            received_at_ms: incoming.now_ms,
             state: State::Accepted,
-            protocol_version: study.protocol.version,
-            consent_scope: contribution.consent_scope,
-            consent_text_version: &contribution.consent_text_version,
-            plan_code: contribution.plan_code.as_deref(),
-            gap_nanograms: pair.gap.nanograms(),
+            version: version(
+                study,
+                contribution,
+                pair,
+                incoming.document,
+                incoming.now_ms,
+            ),
             pairs_per_player: limits::PAIRS_PER_PLAYER,
             batch_players: study.protocol.batch_players,
-            document: incoming.document,
         });
         Ok(recorded.map_err(ServiceError::from)?)
     }
@@ -406,6 +427,25 @@ impl Service {
             .unwrap_or_else(PoisonError::into_inner)
             .insert(slug, Arc::new(public));
         Ok(())
+    }
+}
+
+/// What is stored of a document that passed intake.
+fn version<'a>(
+    study: &Study,
+    contribution: &'a Contribution,
+    pair: &PairEffects,
+    document: &'a [u8],
+    now_ms: i64,
+) -> Version<'a> {
+    Version {
+        received_at_ms: now_ms,
+        protocol_version: study.protocol.version,
+        consent_scope: contribution.consent_scope,
+        consent_text_version: &contribution.consent_text_version,
+        plan_code: contribution.plan_code.as_deref(),
+        gap_nanograms: pair.gap.nanograms(),
+        document,
     }
 }
 

@@ -7,12 +7,15 @@
 //! Absent on purpose: any HTTP type, any statistics, and the clock; times come in as milliseconds
 //! since the Unix epoch.
 
+mod batch;
+mod mend;
 mod migrate;
 mod read;
 mod submit;
 
+pub use mend::{Held, Mended, OwnContribution, StoredVersion, Withdrawn};
 pub use read::{Batch, StoredContribution, StoredStudy};
-pub use submit::{NewContribution, Recorded, RequestKey, Sender};
+pub use submit::{NewContribution, Recorded, RequestKey, Sender, Version};
 
 use rusqlite::Connection;
 use std::path::Path;
@@ -117,6 +120,8 @@ impl Store {
         };
         connection.pragma_update(None, "synchronous", synchronous)?;
         connection.pragma_update(None, "foreign_keys", true)?;
+        // What is erased is overwritten, not only unlinked.
+        connection.pragma_update(None, "secure_delete", true)?;
         migrate::to_newest(&mut connection)?;
         Ok(Self {
             connection: Mutex::new(connection),

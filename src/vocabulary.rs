@@ -79,6 +79,24 @@ impl Sequence {
 }
 
 word_list! {
+    /// Why somebody mends what they sent.
+    CorrectionReason {
+        /// A number was typed wrongly.
+        TypingMistake = "typing_mistake",
+        /// A unit was wrong.
+        WrongUnit = "wrong_unit",
+        /// Figures of another session were sent.
+        WrongSession = "wrong_session",
+        /// The device was read wrongly.
+        MisreadDevice = "misread_device",
+        /// The player agrees to something else than before.
+        ConsentChanged = "consent_changed",
+        /// Any other reason.
+        Other = "other",
+    }
+}
+
+word_list! {
     /// The stroke half of a shot class.
     Stroke {
         /// Forehand ground strokes.

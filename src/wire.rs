@@ -5,6 +5,7 @@
 
 pub mod aggregate;
 mod overall;
+pub mod own;
 pub mod pooled;
 pub mod problem;
 pub mod regression;

@@ -6,11 +6,13 @@ use crate::http;
 use crate::intake;
 use crate::service::Service;
 use crate::store::Durability;
+use actix_web::web;
 use std::io::{self, Write};
 use std::net::{SocketAddr, TcpListener};
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
+use std::time::Duration;
 
 pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
     telemetry::start(&options.listen.log)?;
@@ -35,15 +37,34 @@ pub(super) fn bind(address: SocketAddr) -> Result<TcpListener, Failure> {
         .map_err(|error| format!("cannot listen on {address}: {error}").into())
 }
 
+/// How often withdrawals are looked at that have waited as long as they may.
+const PROMISES_EVERY: Duration = Duration::from_hours(1);
+
 /// Serves until SIGINT or SIGTERM.
 pub(super) fn until_stopped(
     service: Arc<Service>,
     listener: TcpListener,
     options: &Listen,
 ) -> Result<ExitCode, Failure> {
-    actix_web::rt::System::new()
-        .block_on(async { http::server(service, listener, usize::from(options.workers))?.await })?;
+    actix_web::rt::System::new().block_on(async {
+        actix_web::rt::spawn(keep_promises(Arc::clone(&service)));
+        http::server(service, listener, usize::from(options.workers))?.await
+    })?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Acts on overdue withdrawals, now and again and again.
+async fn keep_promises(service: Arc<Service>) {
+    loop {
+        let service = Arc::clone(&service);
+        let kept = web::block(move || service.keep_promises(clock::now_ms())).await;
+        match kept {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => tracing::error!(%error, "overdue withdrawals still count"),
+            Err(error) => tracing::error!(%error, "overdue withdrawals still count"),
+        }
+        actix_web::rt::time::sleep(PROMISES_EVERY).await;
+    }
 }
 
 pub(super) fn add_study(file: &Path, data: &Data) -> Result<ExitCode, Failure> {

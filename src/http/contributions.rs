@@ -9,8 +9,9 @@ use crate::wire::reply;
 use actix_web::http::header;
 use actix_web::rt::time::timeout;
 use actix_web::web::{self, BytesMut};
-use actix_web::{HttpRequest, HttpResponse};
+use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder};
 use futures_util::StreamExt;
+use serde_json::Value;
 use std::time::Duration;
 use tracing::Span;
 
@@ -28,12 +29,17 @@ pub(super) async fn create(
     payload: web::Payload,
 ) -> HttpResponse {
     match accept(&request, service, study.into_inner(), payload).await {
-        Ok(accepted) => HttpResponse::Created()
-            .content_type("application/json")
-            .insert_header((header::CACHE_CONTROL, "no-store"))
-            .body(format!("{}\n", receipt(&accepted))),
+        Ok(accepted) => private(HttpResponse::Created(), &receipt(&accepted)),
         Err(problem) => problem.answer(&request),
     }
+}
+
+/// A document for one client alone.
+pub(super) fn private(mut builder: HttpResponseBuilder, document: &Value) -> HttpResponse {
+    builder
+        .content_type("application/json")
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .body(format!("{document}\n"))
 }
 
 async fn accept(
@@ -49,30 +55,29 @@ async fn accept(
     declared_small_enough(request)?;
     let key = request_key(request)?;
     let receipt = presented_receipt(request)?;
-    let body = timeout(BODY_WITHIN, collect(payload)).await.map_err(|_| {
-        Problem::new(
-            ProblemKind::TooSlow,
-            "The body did not arrive within 30 seconds.",
-        )
-    })??;
-    let span = Span::current();
-    let submitted = web::block(move || {
-        span.in_scope(|| {
-            service.submit(&Incoming {
-                study: &study,
-                document: &body,
-                request_key: key.as_deref(),
-                receipt: receipt.as_deref(),
-                now_ms: clock::now_ms(),
-            })
-        })
+    let body = body(payload).await?;
+    blocking(move || {
+        Ok(service.submit(&Incoming {
+            study: &study,
+            document: &body,
+            request_key: key.as_deref(),
+            receipt: receipt.as_deref(),
+            now_ms: clock::now_ms(),
+        })?)
     })
-    .await;
-    let accepted = submitted.map_err(|error| Problem::internal(&error.to_string()))?;
-    Ok(accepted?)
+    .await
 }
 
-fn receipt(accepted: &Accepted) -> serde_json::Value {
+/// Work that blocks, on the pool made for it and inside the request's span.
+pub(super) async fn blocking<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, Problem> + Send + 'static,
+) -> Result<T, Problem> {
+    let span = Span::current();
+    let done = web::block(move || span.in_scope(work)).await;
+    done.map_err(|error| Problem::internal(&error.to_string()))?
+}
+
+pub(super) fn receipt(accepted: &Accepted) -> Value {
     reply::receipt(&reply::Receipt {
         study: &accepted.public.study,
         contribution: accepted.contribution.to_string(),
@@ -109,7 +114,7 @@ fn only<'a>(request: &'a HttpRequest, name: &str) -> Result<Option<&'a str>, Pro
     Ok(first.map(|value| value.to_str().unwrap_or_default()))
 }
 
-fn declared_as_json(request: &HttpRequest) -> Result<(), Problem> {
+pub(super) fn declared_as_json(request: &HttpRequest) -> Result<(), Problem> {
     let coding = only(request, "content-encoding")?.unwrap_or("identity");
     if !coding.eq_ignore_ascii_case("identity") {
         return Err(Problem::new(
@@ -129,7 +134,7 @@ fn declared_as_json(request: &HttpRequest) -> Result<(), Problem> {
 }
 
 /// Refuses a body by its declared length, before any of it is read.
-fn declared_small_enough(request: &HttpRequest) -> Result<(), Problem> {
+pub(super) fn declared_small_enough(request: &HttpRequest) -> Result<(), Problem> {
     let length = only(request, "content-length")?.and_then(|text| text.parse::<u64>().ok());
     let limit = u64::try_from(limits::BODY_BYTES).unwrap_or(u64::MAX);
     match length {
@@ -169,7 +174,7 @@ fn request_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
 }
 
 /// The receipt of `Authorization: Receipt <receipt>`.
-fn presented_receipt(request: &HttpRequest) -> Result<Option<String>, Problem> {
+pub(super) fn presented_receipt(request: &HttpRequest) -> Result<Option<String>, Problem> {
     let Some(text) = only(request, "authorization")? else {
         return Ok(None);
     };
@@ -184,6 +189,16 @@ fn presented_receipt(request: &HttpRequest) -> Result<Option<String>, Problem> {
             "The Authorization header must read `Receipt` and then the receipt.",
         )
     })
+}
+
+/// A whole body, when it is small enough and arrives in time.
+pub(super) async fn body(payload: web::Payload) -> Result<BytesMut, Problem> {
+    timeout(BODY_WITHIN, collect(payload)).await.map_err(|_| {
+        Problem::new(
+            ProblemKind::TooSlow,
+            "The body did not arrive within 30 seconds.",
+        )
+    })?
 }
 
 async fn collect(mut payload: web::Payload) -> Result<BytesMut, Problem> {

@@ -63,7 +63,10 @@ const fn status(kind: ProblemKind) -> StatusCode {
         ProblemKind::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
         ProblemKind::TooSlow => StatusCode::REQUEST_TIMEOUT,
         ProblemKind::ReceiptUnknown => StatusCode::UNAUTHORIZED,
-        ProblemKind::TooManyPairs => StatusCode::UNPROCESSABLE_ENTITY,
+        ProblemKind::TooManyPairs | ProblemKind::TooManyVersions => {
+            StatusCode::UNPROCESSABLE_ENTITY
+        }
+        ProblemKind::AlreadyWithdrawn => StatusCode::CONFLICT,
         ProblemKind::Unavailable => StatusCode::SERVICE_UNAVAILABLE,
         ProblemKind::Internal => StatusCode::INTERNAL_SERVER_ERROR,
     }
@@ -86,6 +89,12 @@ impl From<Refused> for Problem {
                 "No player of this study holds the receipt in the Authorization header.",
             ),
             Refused::TooManyPairs => Self::new(ProblemKind::TooManyPairs, detail),
+            Refused::ContributionUnknown => Self::new(
+                ProblemKind::NotFound,
+                "The holder of this receipt has no such contribution.",
+            ),
+            Refused::AlreadyWithdrawn => Self::new(ProblemKind::AlreadyWithdrawn, detail),
+            Refused::TooManyVersions => Self::new(ProblemKind::TooManyVersions, detail),
             Refused::Service(ServiceError::Store(_)) => Self::unavailable(&detail),
             Refused::Service(_) => Self::internal(&detail),
         }
@@ -144,8 +153,12 @@ pub(super) async fn only_read(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, HEAD")
 }
 
-pub(super) async fn only_post(request: HttpRequest) -> HttpResponse {
-    wrong_method(&request, "POST")
+pub(super) async fn only_get_and_post(request: HttpRequest) -> HttpResponse {
+    wrong_method(&request, "GET, POST")
+}
+
+pub(super) async fn only_put_and_delete(request: HttpRequest) -> HttpResponse {
+    wrong_method(&request, "PUT, DELETE")
 }
 
 fn wrong_method(request: &HttpRequest, allowed: &'static str) -> HttpResponse {

@@ -22,6 +22,8 @@ pub enum Schema {
     Studies,
     /// The reply to a contribution.
     Receipt,
+    /// What the holder of a receipt reads.
+    Own,
     /// Pooled analyses.
     Pooled,
     /// The anonymised download.
@@ -39,6 +41,7 @@ impl Schema {
         Self::Study,
         Self::Studies,
         Self::Receipt,
+        Self::Own,
         Self::Pooled,
         Self::Aggregate,
         Self::Problem,
@@ -53,6 +56,7 @@ impl Schema {
             Self::Study => "study.v1.schema.json",
             Self::Studies => "studies.v1.schema.json",
             Self::Receipt => "receipt.v1.schema.json",
+            Self::Own => "own.v1.schema.json",
             Self::Pooled => "pooled.v1.schema.json",
             Self::Aggregate => "aggregate.v1.schema.json",
             Self::Problem => "problem.v1.schema.json",
@@ -68,6 +72,7 @@ impl Schema {
             Self::Study => include_str!("../../schema/study.v1.schema.json"),
             Self::Studies => include_str!("../../schema/studies.v1.schema.json"),
             Self::Receipt => include_str!("../../schema/receipt.v1.schema.json"),
+            Self::Own => include_str!("../../schema/own.v1.schema.json"),
             Self::Pooled => include_str!("../../schema/pooled.v1.schema.json"),
             Self::Aggregate => include_str!("../../schema/aggregate.v1.schema.json"),
             Self::Problem => include_str!("../../schema/problem.v1.schema.json"),

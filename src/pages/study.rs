@@ -25,6 +25,7 @@ struct Page<'a> {
     study: &'a Study,
     players: String,
     batch: Option<Batch<'a>>,
+    renewing: bool,
     either_way: bool,
     questions: Vec<Question>,
     other: Table,
@@ -73,6 +74,7 @@ pub fn study(
     publication: &Publication,
     findings: &Findings,
     everybody: &[Everybody],
+    renewing: bool,
 ) -> Result<String, askama::Error> {
     let analyses = findings.analyses.as_slice();
     let bands = &publication.rules.bands;
@@ -90,6 +92,7 @@ pub fn study(
     Page {
         invented: study.label.invented,
         study,
+        renewing,
         players: players_words(publication),
         batch: publication.batch.as_ref().map(|batch| Batch {
             number: batch.number,

@@ -15,6 +15,12 @@ pub const BODY_BYTES: usize = 256 * 1024;
 /// of one player (our bound).
 pub const PAIRS_PER_PLAYER: i64 = 24;
 
+/// Most versions of one contribution (our bound; a slip takes one or two to mend).
+pub const VERSIONS_PER_CONTRIBUTION: i64 = 24;
+
+/// Days after which a withdrawal is acted on although no batch has closed.
+pub const WITHDRAWAL_DAYS: i64 = 30;
+
 /// Reference tensions below this are refused (our bound: half of the usual range's lower end).
 pub const TENSION_LOWEST: Tension = pounds(15);
 /// Reference tensions above this are refused (our bound).

@@ -25,6 +25,8 @@ use uuid::Uuid;
 pub struct Public {
     /// The study.
     pub study: Arc<Study>,
+    /// Whether figures are hidden because sessions were withdrawn.
+    pub renewing: bool,
     /// What its figures are made from.
     pub publication: Publication,
     /// Everything that is found out.
@@ -75,7 +77,10 @@ impl Public {
         counted: Option<(Batch, Vec<StoredContribution>)>,
         key: &ReceiptKey,
     ) -> Result<Self, ServiceError> {
-        let (batch, stored) = counted.unzip();
+        // A batch that only took out what was withdrawn shows nothing: not its figures, and not the
+        // spread that replies are made with.
+        let renewing = counted.as_ref().is_some_and(|(batch, _)| !batch.shown);
+        let (batch, stored) = counted.filter(|(batch, _)| batch.shown).unzip();
         let stored = stored.unwrap_or_default();
         let contributions = read_back(&stored)?;
         let players = number_players(&stored);
@@ -110,8 +115,9 @@ impl Public {
         let everybody = disclosure::everybody(&pairs, &publication.rules, publication.level)?;
         let pooled = wire::pooled::of_publication(&publication, &findings, &everybody);
         let aggregate = wire::aggregate::document(&publication, &findings, &everybody);
-        let page = pages::study(&study, &publication, &findings, &everybody)?;
+        let page = pages::study(&study, &publication, &findings, &everybody, renewing)?;
         Ok(Self {
+            renewing,
             pooled: Ready::json(&pooled),
             aggregate: Ready::json(&aggregate),
             page: Ready::new(page),

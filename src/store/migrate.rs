@@ -4,7 +4,10 @@ use super::StoreError;
 use rusqlite::Connection;
 
 /// Each step leads from the format of its place to the next one.
-const STEPS: &[&str] = &[include_str!("migrations/0001_first.sql")];
+const STEPS: &[&str] = &[
+    include_str!("migrations/0001_first.sql"),
+    include_str!("migrations/0002_versions.sql"),
+];
 
 /// Brings a database to the newest format, all steps in one transaction.
 pub(super) fn to_newest(connection: &mut Connection) -> Result<(), StoreError> {
@@ -44,5 +47,52 @@ mod tests {
         connection.pragma_update(None, "user_version", 99).unwrap();
         let error = to_newest(&mut connection).unwrap_err();
         assert!(error.to_string().contains("use a newer tautpool"));
+    }
+
+    #[test]
+    fn what_was_sent_in_the_first_format_becomes_a_first_version() {
+        let mut connection = Connection::open_in_memory().unwrap();
+        connection
+            .pragma_update(None, "foreign_keys", true)
+            .unwrap();
+        connection
+            .execute_batch(&format!(
+                "{}
+                 INSERT INTO study VALUES (1, 'one', x'7b7d', 5);
+                 INSERT INTO player VALUES (1, zeroblob(16), 1, zeroblob(32));
+                 INSERT INTO contribution VALUES
+                     (7, zeroblob(16), 1, 1, 1234, 'accepted', 2, 'pooling', 'v1', 'ABCDEFGH', 99, 3, x'0102');
+                 INSERT INTO idempotency VALUES (1, zeroblob(32), zeroblob(32), 7);
+                 INSERT INTO batch VALUES (1, 3, 1300);
+                 PRAGMA user_version = 1;",
+                STEPS[0]
+            ))
+            .unwrap();
+        to_newest(&mut connection).unwrap();
+        let kept: (i64, i64, i64, Option<String>, i64, String, i64, Vec<u8>) = connection
+            .query_row(
+                "SELECT contribution_id, number, received_at_ms, reason, protocol_version,
+                        plan_code, batch, document FROM version",
+                [],
+                |row| {
+                    Ok((
+                        row.get(0)?,
+                        row.get(1)?,
+                        row.get(2)?,
+                        row.get(3)?,
+                        row.get(4)?,
+                        row.get(5)?,
+                        row.get(6)?,
+                        row.get(7)?,
+                    ))
+                },
+            )
+            .unwrap();
+        let expected = (7, 1, 1234, None, 2, "ABCDEFGH".to_owned(), 3, vec![1, 2]);
+        assert_eq!(kept, expected);
+        let shown: bool = connection
+            .query_row("SELECT shown FROM batch", [], |row| row.get(0))
+            .unwrap();
+        assert!(shown);
     }
 }

@@ -22,14 +22,16 @@ pub struct StoredContribution {
     pub uuid: Uuid,
     /// Its player's identifier.
     pub player: Uuid,
-    /// When it came, in milliseconds since the Unix epoch.
+    /// When its first version came, in milliseconds since the Unix epoch.
     pub received_at_ms: i64,
     /// Its state.
     pub state: State,
     /// The public batch that first counted it.
     pub batch: Option<i64>,
-    /// The document, byte for byte.
+    /// The document of the version asked for, byte for byte.
     pub document: Vec<u8>,
+    /// The document of the first version, where that is another one.
+    pub first_document: Option<Vec<u8>>,
 }
 
 /// A closed public batch.
@@ -39,6 +41,17 @@ pub struct Batch {
     pub number: i64,
     /// When it closed, in milliseconds since the Unix epoch.
     pub closed_at_ms: i64,
+    /// Whether its figures may be shown. They may not when it only took out withdrawn sessions.
+    pub shown: bool,
+}
+
+/// Which version of a contribution is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Asked {
+    /// The newest that public figures count.
+    Counted,
+    /// The newest.
+    Newest,
 }
 
 impl Store {
@@ -74,7 +87,8 @@ impl Store {
     }
 
     /// What the public may see the sum of: the newest batch with every contribution it counts, in
-    /// the order they came. `None` before the first batch. Both are read in one transaction.
+    /// the order they came, in the newest version that counts. What was withdrawn counts until a
+    /// batch takes it out. `None` before the first batch. Both are read in one transaction.
     ///
     /// # Errors
     /// When the database cannot be read.
@@ -89,32 +103,35 @@ impl Store {
         };
         let batch = transaction
             .query_row(
-                "SELECT number, closed_at_ms FROM batch WHERE study_id = ?1 ORDER BY number DESC LIMIT 1",
+                "SELECT number, closed_at_ms, shown FROM batch WHERE study_id = ?1 ORDER BY number DESC LIMIT 1",
                 [study_id],
                 |row| {
                     Ok(Batch {
                         number: row.get(0)?,
                         closed_at_ms: row.get(1)?,
+                        shown: row.get(2)?,
                     })
                 },
             )
             .optional()?;
         let Some(batch) = batch else { return Ok(None) };
         let mut statement = transaction.prepare(&select(
-            "c.study_id = ?1 AND c.state = 'accepted' AND c.batch IS NOT NULL",
+            Asked::Counted,
+            "c.study_id = ?1 AND c.state IN ('accepted', 'withdrawn') AND c.removed IS NULL",
         ))?;
         let rows = statement.query_map([study_id], stored)?;
         let contributions = rows.map(|row| row?).collect::<Result<_, StoreError>>()?;
         Ok(Some((batch, contributions)))
     }
 
-    /// Every contribution of a study in any state, in the order they came.
+    /// The newest version of every contribution of a study in any state, in the order they came,
+    /// except what was erased.
     ///
     /// # Errors
     /// When the database cannot be read.
     pub fn all_contributions(&self, slug: &str) -> Result<Vec<StoredContribution>, StoreError> {
         let connection = self.lock();
-        let mut statement = connection.prepare(&select("s.slug = ?1"))?;
+        let mut statement = connection.prepare(&select(Asked::Newest, "s.slug = ?1"))?;
         let rows = statement.query_map([slug], stored)?;
         rows.map(|row| row?).collect()
     }
@@ -130,21 +147,37 @@ impl Store {
     }
 }
 
-fn select(condition: &str) -> String {
+fn select(asked: Asked, condition: &str) -> String {
+    let counts = match asked {
+        Asked::Counted => "AND newer.batch IS NOT NULL",
+        Asked::Newest => "",
+    };
     format!(
-        "SELECT c.uuid, p.uuid, c.received_at_ms, c.state, c.batch, c.document
+        "SELECT c.uuid, p.uuid, first.received_at_ms, c.state,
+                (SELECT min(counted.batch) FROM version counted WHERE counted.contribution_id = c.id),
+                v.document,
+                CASE WHEN 1 < v.number THEN first.document END
          FROM contribution c
          JOIN player p ON p.id = c.player_id
          JOIN study s ON s.id = c.study_id
+         JOIN version first ON first.contribution_id = c.id AND first.number = 1
+         JOIN version v ON v.contribution_id = c.id AND v.document IS NOT NULL
+              AND v.number = (SELECT max(newer.number) FROM version newer
+                              WHERE newer.contribution_id = c.id {counts})
          WHERE {condition}
          ORDER BY c.id"
     )
 }
 
+/// A state as it is stored.
+pub(super) fn state(code: &str) -> Result<State, StoreError> {
+    State::from_code(code).ok_or_else(|| StoreError::Unreadable(format!("state `{code}`")))
+}
+
 fn stored(row: &Row<'_>) -> Result<Result<StoredContribution, StoreError>, rusqlite::Error> {
-    let state: String = row.get(3)?;
-    let Some(state) = State::from_code(&state) else {
-        return Ok(Err(StoreError::Unreadable(format!("state `{state}`"))));
+    let state = match state(&row.get::<_, String>(3)?) {
+        Ok(state) => state,
+        Err(error) => return Ok(Err(error)),
     };
     Ok(Ok(StoredContribution {
         uuid: Uuid::from_bytes(row.get(0)?),
@@ -153,5 +186,6 @@ fn stored(row: &Row<'_>) -> Result<Result<StoredContribution, StoreError>, rusql
         state,
         batch: row.get(4)?,
         document: row.get(5)?,
+        first_document: row.get(6)?,
     }))
 }

@@ -1,7 +1,8 @@
-//! Taking a contribution in, and closing public batches.
+//! Taking a contribution in.
 
+use super::batch::{Closing, close_when_due};
 use super::{Store, StoreError};
-use crate::vocabulary::{ConsentScope, State};
+use crate::vocabulary::{ConsentScope, CorrectionReason, State};
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 use uuid::Uuid;
 
@@ -16,10 +17,21 @@ pub struct NewContribution<'a> {
     pub sender: Sender,
     /// The request's key, when it has one.
     pub request: Option<RequestKey>,
-    /// When it came.
-    pub received_at_ms: i64,
     /// Accepted or held.
     pub state: State,
+    /// What was sent.
+    pub version: Version<'a>,
+    /// Most pairs that one player may send.
+    pub pairs_per_player: i64,
+    /// How many players who come or go close a batch.
+    pub batch_players: usize,
+}
+
+/// What was sent, with the columns it is selected by.
+#[derive(Clone, Copy, Debug)]
+pub struct Version<'a> {
+    /// When it came.
+    pub received_at_ms: i64,
     /// The protocol it was checked against.
     pub protocol_version: i64,
     /// What the player agreed to.
@@ -30,10 +42,6 @@ pub struct NewContribution<'a> {
     pub plan_code: Option<&'a str>,
     /// The gap.
     pub gap_nanograms: i64,
-    /// Most pairs that one player may send.
-    pub pairs_per_player: i64,
-    /// How many new players close a batch.
-    pub batch_players: usize,
     /// The document, byte for byte.
     pub document: &'a [u8],
 }
@@ -145,7 +153,14 @@ impl Store {
                 params![study_id, request.key_hash, request.request_hash, contribution_id],
             )?;
         }
-        let closed_batch = close_batch(&transaction, study_id, new)?;
+        let closed_batch = close_when_due(
+            &transaction,
+            Closing {
+                study_id,
+                now_ms: new.version.received_at_ms,
+                batch_players: new.batch_players,
+            },
+        )?;
         transaction.commit()?;
         Ok(Recorded::Stored {
             contribution: new.uuid,
@@ -227,56 +242,53 @@ fn insert(
     new: &NewContribution<'_>,
 ) -> Result<i64, rusqlite::Error> {
     transaction.execute(
-        "INSERT INTO contribution (uuid, study_id, player_id, received_at_ms, state,
+        "INSERT INTO contribution (uuid, study_id, player_id, state) VALUES (?1, ?2, ?3, ?4)",
+        params![new.uuid.as_bytes(), study_id, player_id, new.state.code()],
+    )?;
+    let contribution_id = transaction.last_insert_rowid();
+    insert_version(
+        transaction,
+        &Place {
+            study_id,
+            contribution_id,
+            number: 1,
+        },
+        &new.version,
+        None,
+    )?;
+    Ok(contribution_id)
+}
+
+/// Where a version belongs.
+pub(super) struct Place {
+    pub(super) study_id: i64,
+    pub(super) contribution_id: i64,
+    pub(super) number: i64,
+}
+
+pub(super) fn insert_version(
+    transaction: &Transaction<'_>,
+    place: &Place,
+    version: &Version<'_>,
+    reason: Option<CorrectionReason>,
+) -> Result<(), rusqlite::Error> {
+    transaction.execute(
+        "INSERT INTO version (contribution_id, number, study_id, received_at_ms, reason,
              protocol_version, consent_scope, consent_text_version, plan_code, gap_nanograms, document)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
         params![
-            new.uuid.as_bytes(),
-            study_id,
-            player_id,
-            new.received_at_ms,
-            new.state.code(),
-            new.protocol_version,
-            new.consent_scope.code(),
-            new.consent_text_version,
-            new.plan_code,
-            new.gap_nanograms,
-            new.document,
+            place.contribution_id,
+            place.number,
+            place.study_id,
+            version.received_at_ms,
+            reason.map(CorrectionReason::code),
+            version.protocol_version,
+            version.consent_scope.code(),
+            version.consent_text_version,
+            version.plan_code,
+            version.gap_nanograms,
+            version.document,
         ],
     )?;
-    Ok(transaction.last_insert_rowid())
-}
-
-/// Counts the waiting players who are not counted yet; when they are enough, everything that
-/// waits begins to count.
-fn close_batch(
-    transaction: &Transaction<'_>,
-    study_id: i64,
-    new: &NewContribution<'_>,
-) -> Result<Option<i64>, rusqlite::Error> {
-    let waiting: i64 = transaction.query_row(
-        "SELECT count(DISTINCT player_id) FROM contribution waiting
-         WHERE study_id = ?1 AND state = 'accepted' AND batch IS NULL
-           AND NOT EXISTS (SELECT 1 FROM contribution counted
-                           WHERE counted.player_id = waiting.player_id AND counted.batch IS NOT NULL)",
-        [study_id],
-        |row| row.get(0),
-    )?;
-    if usize::try_from(waiting).is_ok_and(|waiting| waiting < new.batch_players) {
-        return Ok(None);
-    }
-    let number: i64 = transaction.query_row(
-        "SELECT coalesce(max(number), 0) + 1 FROM batch WHERE study_id = ?1",
-        [study_id],
-        |row| row.get(0),
-    )?;
-    transaction.execute(
-        "INSERT INTO batch (study_id, number, closed_at_ms) VALUES (?1, ?2, ?3)",
-        params![study_id, number, new.received_at_ms],
-    )?;
-    transaction.execute(
-        "UPDATE contribution SET batch = ?2 WHERE study_id = ?1 AND state = 'accepted' AND batch IS NULL",
-        params![study_id, number],
-    )?;
-    Ok(Some(number))
+    Ok(())
 }

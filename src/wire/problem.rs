@@ -29,6 +29,10 @@ word_list! {
         ReceiptUnknown = "receipt-unknown",
         /// The player has sent as many pairs as one player may.
         TooManyPairs = "too-many-pairs",
+        /// What was withdrawn cannot be mended.
+        AlreadyWithdrawn = "already-withdrawn",
+        /// The contribution was mended as often as it may be.
+        TooManyVersions = "too-many-versions",
         /// The service cannot store anything now.
         Unavailable = "unavailable",
         /// The service failed; nothing was stored.
@@ -52,6 +56,8 @@ impl ProblemKind {
             Self::KeyUsedOtherwise => "The key was used for something else",
             Self::ReceiptUnknown => "There is no such receipt",
             Self::TooManyPairs => "This player has sent enough",
+            Self::AlreadyWithdrawn => "This contribution was withdrawn",
+            Self::TooManyVersions => "This contribution was mended often enough",
             Self::Unavailable => "The service cannot store anything",
             Self::Internal => "The service failed",
         }
@@ -81,6 +87,12 @@ impl ProblemKind {
             }
             Self::TooManyPairs => {
                 "One player counts with a limited number of pairs, and this receipt has reached it."
+            }
+            Self::AlreadyWithdrawn => {
+                "Send the sessions anew, with the same receipt, to take part again."
+            }
+            Self::TooManyVersions => {
+                "Withdraw it and send the sessions anew, with the same receipt."
             }
             Self::Unavailable => {
                 "Send it again after the time in the Retry-After header, with the same Idempotency-Key; nothing was stored."

@@ -29,25 +29,6 @@ pub struct Receipt<'a> {
 /// The receipt as a document.
 #[must_use]
 pub fn receipt(reply: &Receipt<'_>) -> Value {
-    let effects: Vec<Value> = reply.pair.all().map(effect).collect();
-    // Most devices give few of the secondary figures; that they are not given is no news.
-    let told = reply.pair.secondary_left_out.iter();
-    let told = told.filter(|left| left.reason != LeftOutReason::NotGiven);
-    let left_out: Vec<Value> = reply
-        .pair
-        .left_out
-        .iter()
-        .chain(told)
-        .map(|left| {
-            json!({
-                "outcome": left.outcome.code(),
-                "stroke": left.class.stroke.code(),
-                "direction": left.class.direction.code(),
-                "code": left.reason.code(),
-                "sentence": format!("Left out: {}.", left.reason.sentence()),
-            })
-        })
-        .collect();
     json!({
         "document": "receipt",
         "version": 1,
@@ -60,10 +41,35 @@ pub fn receipt(reply: &Receipt<'_>) -> Value {
         "gap_lb": reply.pair.gap.pounds(),
         "gap_kg": reply.pair.gap.kilograms(),
         "band": GapBands::code(reply.pair.band),
-        "effects": effects,
-        "left_out": left_out,
+        "effects": effects(reply.pair),
+        "left_out": left_out(reply.pair),
         "flags": reply.flags.iter().map(flag).collect::<Vec<_>>(),
     })
+}
+
+/// What a pair says by itself, one entry for each outcome and shot class.
+pub(super) fn effects(pair: &PairEffects) -> Vec<Value> {
+    pair.all().map(effect).collect()
+}
+
+/// What could not be computed of a pair, and why.
+pub(super) fn left_out(pair: &PairEffects) -> Vec<Value> {
+    // Most devices give few of the secondary figures; that they are not given is no news.
+    let told = pair.secondary_left_out.iter();
+    let told = told.filter(|left| left.reason != LeftOutReason::NotGiven);
+    pair.left_out
+        .iter()
+        .chain(told)
+        .map(|left| {
+            json!({
+                "outcome": left.outcome.code(),
+                "stroke": left.class.stroke.code(),
+                "direction": left.class.direction.code(),
+                "code": left.reason.code(),
+                "sentence": format!("Left out: {}.", left.reason.sentence()),
+            })
+        })
+        .collect()
 }
 
 /// One effect with its normal 95 % interval: all that one pair can say.

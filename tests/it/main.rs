@@ -10,6 +10,7 @@ mod folder;
 mod harness;
 mod intake_properties;
 mod laws;
+mod mending;
 mod moderators;
 mod reference_bivariate;
 mod reference_effects;

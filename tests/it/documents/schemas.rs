@@ -18,7 +18,8 @@ use tautpool::protocol::limits;
 use tautpool::vocabulary::{Direction, Outcome, Stroke, VarianceSource};
 use tautpool::wire::problem::ProblemKind;
 
-const LEAVING: [Schema; 6] = [
+const LEAVING: [Schema; 7] = [
+    Schema::Own,
     Schema::Pooled,
     Schema::Aggregate,
     Schema::Receipt,

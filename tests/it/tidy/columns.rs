@@ -21,18 +21,26 @@ const PUBLIC: &[Listed] = &[
 /// Columns of which something leaves, but less than they hold.
 const COARSENED: &[Listed] = &[
     (
-        "contribution.gap_nanograms",
+        "version.gap_nanograms",
         "a row has the nearest pound and the band",
     ),
     (
-        "contribution.consent_scope",
+        "version.consent_scope",
         "shows only in that rows exist for those who agreed to rows",
     ),
     (
-        "contribution.document",
+        "version.document",
         "effects leave, rounded, and circumstances that may explain them, coarsened",
     ),
     ("batch.closed_at_ms", "the day alone is shown"),
+    (
+        "batch.shown",
+        "a page says that figures are hidden because sessions were withdrawn",
+    ),
+    (
+        "version.number",
+        "a row says whether its pair was corrected",
+    ),
     (
         "contribution.id",
         "the order of arrival leaves in at most eight groups",
@@ -48,23 +56,31 @@ const PRIVATE: &[Listed] = &[
     ("player.study_id", "a number inside the database"),
     ("player.receipt_hash", "proves who holds a receipt"),
     ("contribution.uuid", "names one contribution"),
+    (
+        "contribution.withdrawn_at_ms",
+        "that someone withdrew is theirs to tell",
+    ),
+    (
+        "contribution.removed",
+        "that someone withdrew is theirs to tell",
+    ),
+    ("version.contribution_id", "a number inside the database"),
+    ("version.study_id", "a number inside the database"),
+    ("version.reason", "why someone mends is theirs to tell"),
     ("contribution.study_id", "a number inside the database"),
     ("contribution.player_id", "names one player"),
     (
-        "contribution.received_at_ms",
+        "version.received_at_ms",
         "with a post elsewhere it tells who sent what",
     ),
     (
         "contribution.state",
         "that someone was declined or withdrew is theirs to tell",
     ),
-    ("contribution.protocol_version", "tells when someone came"),
-    (
-        "contribution.consent_text_version",
-        "tells when someone came",
-    ),
-    ("contribution.batch", "tells when someone came"),
-    ("contribution.plan_code", "names one plan, hence one player"),
+    ("version.protocol_version", "tells when someone came"),
+    ("version.consent_text_version", "tells when someone came"),
+    ("version.batch", "tells when someone came"),
+    ("version.plan_code", "names one plan, hence one player"),
     ("idempotency.study_id", "a number inside the database"),
     ("idempotency.key_hash", "belongs to one sender"),
     ("idempotency.request_hash", "belongs to one sender"),

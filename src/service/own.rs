@@ -1,0 +1,248 @@
+//! What the holder of a receipt may do: see, mend and withdraw what was sent.
+
+use super::{Accepted, Refused, Service, ServiceError, pair_effects, plan_flag, version};
+use crate::clock;
+use crate::contribution::Contribution;
+use crate::effects::PairEffects;
+use crate::intake::{self, Admitted};
+use crate::protocol::limits;
+use crate::receipt::Receipt;
+use crate::store::{Held, Mended, OwnContribution, Withdrawn};
+use crate::vocabulary::{CorrectionReason, State};
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// Milliseconds of a day.
+const DAY_MS: i64 = 86_400_000;
+
+/// What a receipt opens in one study.
+#[derive(Debug)]
+pub struct Own {
+    /// The public study as it was when the effects were computed.
+    pub public: Arc<super::Public>,
+    /// The receipt.
+    pub receipt: Receipt,
+    /// Everything its holder sent, in the order it came.
+    pub contributions: Vec<OwnSent>,
+}
+
+/// One contribution with what its newest version says.
+#[derive(Debug)]
+pub struct OwnSent {
+    /// What is stored.
+    pub stored: OwnContribution,
+    /// The newest version with its effects; `None` once it was erased.
+    pub newest: Option<(Contribution, PairEffects)>,
+}
+
+/// A mended contribution as it arrives.
+#[derive(Clone, Copy, Debug)]
+pub struct Correction<'a> {
+    /// Short name of the study.
+    pub study: &'a str,
+    /// The receipt.
+    pub receipt: &'a str,
+    /// Which contribution is mended.
+    pub contribution: Uuid,
+    /// Why.
+    pub reason: CorrectionReason,
+    /// The document, whole.
+    pub document: &'a [u8],
+    /// The time, in milliseconds since the Unix epoch.
+    pub now_ms: i64,
+}
+
+impl OwnSent {
+    /// Whether and when it counts in public figures, in words.
+    #[must_use]
+    pub fn standing(&self) -> String {
+        let mut batches = self.stored.versions.iter().map(|version| version.batch);
+        let first = batches.clone().flatten().min();
+        match (self.stored.state, self.stored.withdrawn_at_ms) {
+            (_, Some(at_ms)) if !self.stored.removed => format!(
+                "Withdrawn. It leaves the public figures with the next batch, on {} at the latest.",
+                clock::date(latest_ms(at_ms))
+            ),
+            (State::Withdrawn, _) | (_, Some(_)) => {
+                "Withdrawn. No public figure counts it, and what was sent is erased.".to_owned()
+            }
+            (State::Held, None) => "It waits until the host has looked at it.".to_owned(),
+            (State::Declined, None) => "The host does not count it.".to_owned(),
+            (State::Accepted, None) => match (first, batches.next_back().flatten()) {
+                (None, _) => "It waits for the next public batch.".to_owned(),
+                (Some(number), Some(_)) => {
+                    format!("It counts in the public figures since batch {number}.")
+                }
+                (Some(number), None) => format!(
+                    "It counts in the public figures since batch {number}; the correction follows with the next batch."
+                ),
+            },
+        }
+    }
+}
+
+/// When a withdrawal is acted on at the latest, in milliseconds since the Unix epoch.
+const fn latest_ms(at_ms: i64) -> i64 {
+    at_ms + limits::WITHDRAWAL_DAYS * DAY_MS
+}
+
+impl Service {
+    /// Everything that the holder of a receipt sent.
+    ///
+    /// # Errors
+    /// [`Refused::StudyUnknown`], [`Refused::ReceiptUnknown`], or a failure of the service.
+    pub fn own(&self, study: &str, receipt: &str) -> Result<Own, Refused> {
+        let public = self.study(study).ok_or(Refused::StudyUnknown)?;
+        let receipt = Receipt::parse(receipt).ok_or(Refused::ReceiptUnknown)?;
+        let stored = self
+            .store
+            .own(study, &receipt.hash())
+            .map_err(ServiceError::from)?
+            .ok_or(Refused::ReceiptUnknown)?;
+        let contributions = stored
+            .into_iter()
+            .map(|stored| {
+                let newest = newest(&stored, &public)?;
+                Ok(OwnSent { stored, newest })
+            })
+            .collect::<Result<_, ServiceError>>()?;
+        Ok(Own {
+            public,
+            receipt,
+            contributions,
+        })
+    }
+
+    /// Checks a mended contribution and stores it as a further version. When this returns, it is
+    /// on disk. The same document again stores nothing and is answered as before.
+    ///
+    /// # Errors
+    /// [`Refused`]; nothing is stored then.
+    pub fn mend(&self, correction: &Correction<'_>) -> Result<Accepted, Refused> {
+        let public = self.study(correction.study).ok_or(Refused::StudyUnknown)?;
+        let receipt = Receipt::parse(correction.receipt).ok_or(Refused::ReceiptUnknown)?;
+        let Admitted {
+            contribution,
+            mut flags,
+        } = intake::contribution(correction.document, &public.study)?;
+        flags.extend(plan_flag(&contribution));
+        let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
+        let held = Held {
+            study: correction.study,
+            receipt_hash: receipt.hash(),
+            contribution: correction.contribution,
+        };
+        let version = version(
+            &public.study,
+            &contribution,
+            &pair,
+            correction.document,
+            correction.now_ms,
+        );
+        let mended = self
+            .store
+            .mend(
+                &held,
+                &version,
+                correction.reason,
+                limits::VERSIONS_PER_CONTRIBUTION,
+            )
+            .map_err(ServiceError::from)?;
+        match mended {
+            Mended::Stored | Mended::Unchanged => {}
+            Mended::Withdrawn => return Err(Refused::AlreadyWithdrawn),
+            Mended::TooManyVersions => return Err(Refused::TooManyVersions),
+            Mended::Unknown => return Err(self.not_held(&held)?),
+        }
+        Ok(Accepted {
+            public,
+            contribution: correction.contribution,
+            receipt,
+            repeated: mended == Mended::Unchanged,
+            closed_batch: None,
+            pair,
+            flags,
+        })
+    }
+
+    /// Withdraws a contribution and gives what the receipt opens then. Withdrawing it again changes
+    /// nothing.
+    ///
+    /// # Errors
+    /// [`Refused`]; nothing is changed then.
+    pub fn withdraw(
+        &self,
+        study: &str,
+        receipt: &str,
+        contribution: Uuid,
+        now_ms: i64,
+    ) -> Result<Own, Refused> {
+        let public = self.study(study).ok_or(Refused::StudyUnknown)?;
+        let holder = Receipt::parse(receipt).ok_or(Refused::ReceiptUnknown)?;
+        let held = Held {
+            study,
+            receipt_hash: holder.hash(),
+            contribution,
+        };
+        let batch_players = public.study.protocol.batch_players;
+        let withdrawn = self
+            .store
+            .withdraw(&held, now_ms, batch_players)
+            .map_err(ServiceError::from)?;
+        match withdrawn {
+            Withdrawn::Unknown => return Err(self.not_held(&held)?),
+            Withdrawn::Done {
+                closed_batch: Some(_),
+            } => self.publish_or_log(&public.study),
+            Withdrawn::Done { closed_batch: None } => {}
+        }
+        self.own(study, receipt)
+    }
+
+    /// Acts on withdrawals that have waited as long as they may. Figures that would then differ by
+    /// too few players are hidden until enough have come or gone.
+    ///
+    /// # Errors
+    /// When the store fails.
+    pub fn keep_promises(&self, now_ms: i64) -> Result<(), ServiceError> {
+        let withdrawn_by = now_ms - limits::WITHDRAWAL_DAYS * DAY_MS;
+        for public in self.studies() {
+            let slug = &public.study.label.slug;
+            if self
+                .store
+                .keep_promises(slug, now_ms, withdrawn_by)?
+                .is_some()
+            {
+                self.publish(Arc::clone(&public.study))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Why a contribution was not found: the receipt is nobody's, or it is another's contribution.
+    fn not_held(&self, held: &Held<'_>) -> Result<Refused, ServiceError> {
+        let own = self.store.own(held.study, &held.receipt_hash)?;
+        Ok(match own {
+            None => Refused::ReceiptUnknown,
+            Some(_) => Refused::ContributionUnknown,
+        })
+    }
+}
+
+fn newest(
+    stored: &OwnContribution,
+    public: &super::Public,
+) -> Result<Option<(Contribution, PairEffects)>, ServiceError> {
+    let document = stored
+        .versions
+        .last()
+        .and_then(|last| last.document.as_ref());
+    document
+        .map(|document| {
+            let contribution = intake::kept_contribution(document)
+                .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
+            let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
+            Ok((contribution, pair))
+        })
+        .transpose()
+}

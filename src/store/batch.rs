@@ -1,0 +1,141 @@
+//! Public batches: when what waits begins to count, and when what was withdrawn ceases to.
+//!
+//! Public figures change only when at least the protocol's number of players come or go at once,
+//! so that comparing two readings reveals nobody. A withdrawal that has waited too long is acted
+//! on all the same, and then figures are hidden until enough players have come or gone since they
+//! were last shown.
+
+use super::StoreError;
+use rusqlite::{Transaction, params};
+
+/// Who closes a batch, and when.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Closing {
+    pub(super) study_id: i64,
+    pub(super) now_ms: i64,
+    pub(super) batch_players: usize,
+}
+
+/// Closes the batch when enough players have come or gone since figures were last shown, and gives
+/// its number.
+pub(super) fn close_when_due(
+    transaction: &Transaction<'_>,
+    closing: Closing,
+) -> Result<Option<i64>, StoreError> {
+    let changed = players_changed(transaction, closing.study_id)?;
+    if usize::try_from(changed).is_ok_and(|changed| changed < closing.batch_players) {
+        return Ok(None);
+    }
+    let number = next(transaction, closing, true)?;
+    transaction.execute(
+        "UPDATE version SET batch = ?2
+         WHERE study_id = ?1 AND batch IS NULL
+           AND contribution_id IN (SELECT id FROM contribution WHERE study_id = ?1 AND state = 'accepted')",
+        params![closing.study_id, number],
+    )?;
+    remove_withdrawn(transaction, closing.study_id, number)?;
+    Ok(Some(number))
+}
+
+/// Acts on what was withdrawn at or before a time and still counts, or still has rows, whatever
+/// that reveals: figures of the batch it makes are not shown. Corrections of what counts are taken
+/// up with it.
+pub(super) fn close_hidden(
+    transaction: &Transaction<'_>,
+    closing: Closing,
+    withdrawn_by_ms: i64,
+) -> Result<Option<i64>, StoreError> {
+    let overdue: bool = transaction.query_row(
+        "SELECT EXISTS (SELECT 1 FROM contribution
+                         WHERE study_id = ?1 AND state = 'withdrawn' AND removed IS NULL
+                           AND withdrawn_at_ms <= ?2)
+             OR EXISTS (SELECT 1 FROM version v
+                         JOIN contribution c ON c.id = v.contribution_id AND c.state = 'accepted'
+                        WHERE v.study_id = ?1 AND v.batch IS NULL AND v.received_at_ms <= ?2
+                          AND v.consent_scope = 'pooling'
+                          AND EXISTS (SELECT 1 FROM version counted
+                                       WHERE counted.contribution_id = v.contribution_id
+                                         AND counted.batch IS NOT NULL
+                                         AND counted.consent_scope = 'pooling_and_rows'))",
+        params![closing.study_id, withdrawn_by_ms],
+        |row| row.get(0),
+    )?;
+    if !overdue {
+        return Ok(None);
+    }
+    let number = next(transaction, closing, false)?;
+    transaction.execute(
+        "UPDATE version SET batch = ?2
+         WHERE study_id = ?1 AND batch IS NULL
+           AND contribution_id IN (SELECT c.id FROM contribution c
+                                     JOIN version v ON v.contribution_id = c.id
+                                    WHERE c.study_id = ?1 AND c.state = 'accepted'
+                                      AND v.batch IS NOT NULL)",
+        params![closing.study_id, number],
+    )?;
+    remove_withdrawn(transaction, closing.study_id, number)?;
+    Ok(Some(number))
+}
+
+fn next(
+    transaction: &Transaction<'_>,
+    closing: Closing,
+    shown: bool,
+) -> Result<i64, rusqlite::Error> {
+    let number: i64 = transaction.query_row(
+        "SELECT coalesce(max(number), 0) + 1 FROM batch WHERE study_id = ?1",
+        [closing.study_id],
+        |row| row.get(0),
+    )?;
+    transaction.execute(
+        "INSERT INTO batch (study_id, number, closed_at_ms, shown) VALUES (?1, ?2, ?3, ?4)",
+        params![closing.study_id, number, closing.now_ms, shown],
+    )?;
+    Ok(number)
+}
+
+/// Whatever was withdrawn counts no longer from this batch on, and what was sent is erased.
+fn remove_withdrawn(
+    transaction: &Transaction<'_>,
+    study_id: i64,
+    number: i64,
+) -> Result<(), rusqlite::Error> {
+    transaction.execute(
+        "UPDATE contribution SET removed = ?2
+         WHERE study_id = ?1 AND state = 'withdrawn' AND removed IS NULL",
+        params![study_id, number],
+    )?;
+    transaction.execute(
+        "UPDATE version SET document = NULL
+         WHERE contribution_id IN (SELECT id FROM contribution WHERE study_id = ?1 AND removed = ?2)",
+        params![study_id, number],
+    )?;
+    Ok(())
+}
+
+/// Players who would newly count, or no longer count, against what was last shown. Only those with
+/// something that changed since then are looked at.
+fn players_changed(transaction: &Transaction<'_>, study_id: i64) -> Result<i64, rusqlite::Error> {
+    transaction.query_row(
+        "WITH shown (number) AS (
+             SELECT coalesce(max(number), 0) FROM batch WHERE study_id = ?1 AND shown = 1
+         ), touched (player_id) AS (
+             SELECT c.player_id FROM version v JOIN contribution c ON c.id = v.contribution_id
+              WHERE v.study_id = ?1 AND v.batch IS NULL AND c.state = 'accepted'
+             UNION
+             SELECT c.player_id FROM contribution c, shown
+              WHERE c.study_id = ?1 AND c.state = 'withdrawn'
+                AND (c.removed IS NULL OR shown.number < c.removed)
+         ), compared (before, after) AS (
+             SELECT max((SELECT coalesce(min(v.batch) <= shown.number, 0) FROM version v
+                          WHERE v.contribution_id = c.id)
+                        AND (c.removed IS NULL OR shown.number < c.removed)),
+                    max(c.state = 'accepted')
+               FROM touched JOIN contribution c ON c.player_id = touched.player_id, shown
+              GROUP BY c.player_id
+         )
+         SELECT count(*) FROM compared WHERE before <> after",
+        [study_id],
+        |row| row.get(0),
+    )
+}
