@@ -3,7 +3,6 @@
 
 #![expect(
     clippy::indexing_slicing,
-    clippy::panic,
     clippy::unwrap_used,
     reason = "a test stops at what it did not expect"
 )]
