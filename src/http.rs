@@ -5,9 +5,11 @@
 
 mod contributions;
 mod documents;
+mod form;
 mod held;
 mod observe;
 mod problem;
+mod receipt;
 
 use crate::service::Service;
 use actix_web::dev::Server;
@@ -95,6 +97,12 @@ fn routes(config: &mut web::ServiceConfig) {
                 .route(web::post().to(contributions::create))
                 .route(web::get().to(held::read))
                 .default_service(web::to(problem::only_get_and_post)),
+        )
+        .service(
+            web::resource("/studies/{study}/receipt")
+                .route(documents::reading().to(receipt::asked))
+                .route(web::post().to(receipt::opened))
+                .default_service(web::to(problem::only_page_and_form)),
         )
         .service(
             web::resource("/api/v1/studies/{study}/contributions/{contribution}")

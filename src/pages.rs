@@ -3,6 +3,7 @@
 //! Templates stand under `pages/templates` and escape every value. Pages show what `findings` and
 //! `disclosure` hand over and compute nothing of their own.
 
+mod receipt;
 mod station;
 mod study;
 
@@ -10,6 +11,7 @@ use crate::protocol::Study;
 use crate::wire::problem::ProblemKind;
 use askama::Template;
 
+pub use receipt::{Corrected, ReceiptView, SentPair, reason_words, receipt, withdraw};
 pub use station::Station;
 pub use study::study;
 

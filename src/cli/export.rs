@@ -60,6 +60,7 @@ fn one_study(study: &Study, stored: &[StoredContribution]) -> Result<Value, Serv
             "state": stored.state.code(),
             "batch": stored.batch,
             "document": String::from_utf8_lossy(&stored.document),
+            "first_document": stored.first_document.as_deref().map(String::from_utf8_lossy),
             "gap_kg": pair.gap.kilograms(),
             "effects": pair.all().map(reply::effect).collect::<Vec<_>>(),
         }));

@@ -153,6 +153,10 @@ pub(super) async fn only_read(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, HEAD")
 }
 
+pub(super) async fn only_page_and_form(request: HttpRequest) -> HttpResponse {
+    wrong_method(&request, "GET, HEAD, POST")
+}
+
 pub(super) async fn only_get_and_post(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, POST")
 }

@@ -11,6 +11,7 @@ const HEADERS: &[&str] = &[
     "allow",
     "cache-control",
     "connection",
+    "content-disposition",
     "content-length",
     "content-security-policy",
     "content-type",

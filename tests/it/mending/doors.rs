@@ -163,3 +163,53 @@ fn no_receipt_and_no_plan_stands_in_the_log() {
     assert!(!log.contains(receipt));
     assert!(!log.contains(&receipt.replace('-', "")));
 }
+
+/// Sends the form of the receipt page.
+fn form(server: &Server, fields: &[(&str, &str)]) -> Answer {
+    let body = fields
+        .iter()
+        .map(|(name, value)| format!("{name}={value}"))
+        .collect::<Vec<_>>()
+        .join("&");
+    server.send(
+        "POST",
+        &format!("/studies/{STUDY}/receipt"),
+        &[("content-type", "application/x-www-form-urlencoded")],
+        body.as_bytes(),
+    )
+}
+
+#[test]
+fn the_page_of_a_receipt_shows_exports_and_withdraws() {
+    let (_folder, server) = server();
+    let page = server.get(&format!("/studies/{STUDY}/receipt"));
+    assert_eq!(page.status, 200);
+    let sent = server.post(&contribution(varied(1))).json();
+    let receipt = sent["receipt"].as_str().unwrap();
+    let contribution_id = sent["contribution"].as_str().unwrap();
+
+    let wrong = form(&server, &[("receipt", "AAAA"), ("do", "see")]);
+    assert_eq!(wrong.status, 422);
+    assert!(wrong.text().contains("Nobody in this study holds"));
+    let small = receipt.to_lowercase().replace('-', "+");
+    let seen = form(&server, &[("receipt", &small), ("do", "see")]);
+    assert_eq!(
+        (seen.status, seen.header("cache-control")),
+        (200, "no-store")
+    );
+    assert!(seen.text().contains("46 against 52 lb"), "{}", seen.text());
+
+    let with = [("receipt", receipt), ("contribution", contribution_id)];
+    let own = form(&server, &[with[0], ("do", "export")]);
+    assert!(own.header("content-disposition").starts_with("attachment"));
+    assert_eq!(
+        own.json()["contributions"][0]["contribution"],
+        contribution_id
+    );
+    let asked = form(&server, &[with[0], with[1], ("do", "withdraw")]);
+    assert!(asked.text().contains("cannot be called back"));
+    let gone = form(&server, &[with[0], with[1], ("do", "withdraw-now")]);
+    assert!(gone.text().contains("erased"), "{}", gone.text());
+    let other = [with[0], ("contribution", "7"), ("do", "withdraw-now")];
+    assert_eq!(form(&server, &other).status, 422);
+}

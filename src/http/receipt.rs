@@ -1,0 +1,175 @@
+//! The page of a receipt. The receipt comes in the body of a form, never in an address.
+
+use super::contributions::blocking;
+use super::form::{self, Fields};
+use super::held;
+use super::problem::Problem;
+use crate::clock;
+use crate::pages::{self, Corrected, ReceiptView, SentPair};
+use crate::service::{Own, OwnSent, Public, Refused, Service};
+use crate::units::Tension;
+use crate::vocabulary::{Arm, State};
+use crate::wire::problem::ProblemKind;
+use actix_web::http::{StatusCode, header};
+use actix_web::{HttpRequest, HttpResponse, web};
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// `GET /studies/{study}/receipt`
+pub(super) async fn asked(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    study: web::Path<String>,
+) -> HttpResponse {
+    match known(&service, &study) {
+        Ok(public) => empty(&request, &public, None),
+        Err(problem) => problem.answer(&request),
+    }
+}
+
+/// `POST /studies/{study}/receipt`
+pub(super) async fn opened(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    study: web::Path<String>,
+    payload: web::Payload,
+) -> HttpResponse {
+    let public = match known(&service, &study) {
+        Ok(public) => public,
+        Err(problem) => return problem.answer(&request),
+    };
+    let fields = match form::fields(&request, payload).await {
+        Ok(fields) => fields,
+        Err(problem) => return problem.answer(&request),
+    };
+    let receipt = fields.get("receipt").to_owned();
+    let withdrawn = (fields.get("do") == "withdraw-now").then(|| chosen(&fields));
+    let own = blocking(move || {
+        Ok(match withdrawn {
+            Some(contribution) => {
+                service.withdraw(&study, &receipt, contribution?, clock::now_ms())?
+            }
+            None => service.own(&study, &receipt)?,
+        })
+    });
+    match own.await {
+        Ok(own) => answer(&request, &fields, &own),
+        Err(problem) => refused(&request, &public, &problem),
+    }
+}
+
+fn known(service: &Service, study: &str) -> Result<Arc<Public>, Problem> {
+    service
+        .study(study)
+        .ok_or_else(|| Refused::StudyUnknown.into())
+}
+
+fn chosen(fields: &Fields) -> Result<Uuid, Refused> {
+    Uuid::try_parse(fields.get("contribution")).map_err(|_| Refused::ContributionUnknown)
+}
+
+fn answer(request: &HttpRequest, fields: &Fields, own: &Own) -> HttpResponse {
+    let pairs = pairs(own);
+    let named = |pair: &&SentPair| pair.contribution == fields.get("contribution");
+    match (fields.get("do"), pairs.iter().find(named)) {
+        ("withdraw", Some(pair)) => {
+            let receipt = own.receipt.reveal();
+            let page = pages::withdraw(&own.public.study, &receipt, pair);
+            form::page(request, StatusCode::OK, page)
+        }
+        ("export", _) => export(own),
+        _ => list(request, own, &pairs),
+    }
+}
+
+fn list(request: &HttpRequest, own: &Own, pairs: &[SentPair]) -> HttpResponse {
+    let receipt = own.receipt.reveal();
+    let page = pages::receipt(&ReceiptView {
+        study: &own.public.study,
+        receipt: Some(&receipt),
+        trouble: None,
+        pairs,
+    });
+    form::page(request, StatusCode::OK, page)
+}
+
+fn empty(request: &HttpRequest, public: &Public, trouble: Option<&str>) -> HttpResponse {
+    let page = pages::receipt(&ReceiptView {
+        study: &public.study,
+        receipt: None,
+        trouble,
+        pairs: &[],
+    });
+    let status = match trouble {
+        None => StatusCode::OK,
+        Some(_) => StatusCode::UNPROCESSABLE_ENTITY,
+    };
+    form::page(request, status, page)
+}
+
+fn refused(request: &HttpRequest, public: &Public, problem: &Problem) -> HttpResponse {
+    let trouble = match problem.kind {
+        ProblemKind::ReceiptUnknown => {
+            "Nobody in this study holds this receipt. Check each group, or whether it is of another study."
+        }
+        _ => &problem.detail,
+    };
+    let mut answer = empty(request, public, Some(trouble));
+    if problem.kind == ProblemKind::Unavailable {
+        *answer.status_mut() = StatusCode::SERVICE_UNAVAILABLE;
+    }
+    answer
+}
+
+fn export(own: &Own) -> HttpResponse {
+    HttpResponse::Ok()
+        .content_type("application/json")
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .insert_header((
+            header::CONTENT_DISPOSITION,
+            format!(
+                "attachment; filename=\"{}-my-sessions.json\"",
+                own.public.study.label.slug
+            ),
+        ))
+        .body(format!("{}\n", held::document(own)))
+}
+
+fn pairs(own: &Own) -> Vec<SentPair> {
+    let numbered = own.contributions.iter().zip(1..);
+    numbered.map(|(sent, number)| pair(sent, number)).collect()
+}
+
+fn pair(sent: &OwnSent, number: usize) -> SentPair {
+    let stored = &sent.stored;
+    let day = |version: &crate::store::StoredVersion| clock::date(version.received_at_ms);
+    let corrections = stored.versions.iter().filter_map(|version| {
+        Some(Corrected {
+            date: day(version),
+            reason: pages::reason_words(version.reason?),
+        })
+    });
+    SentPair {
+        number,
+        contribution: stored.uuid.to_string(),
+        what: sent.newest.as_ref().and_then(|(contribution, _)| {
+            let looser = contribution.tension(Arm::Looser)?;
+            let tighter = contribution.tension(Arm::Tighter)?;
+            Some(tensions(looser, tighter))
+        }),
+        sent: stored.versions.first().map(day).unwrap_or_default(),
+        standing: sent.standing(),
+        corrections: corrections.collect(),
+        readable: sent.newest.is_some(),
+        mendable: sent.newest.is_some() && stored.state != State::Withdrawn,
+    }
+}
+
+/// "46 against 52 lb", to a tenth of a pound.
+fn tensions(looser: Tension, tighter: Tension) -> String {
+    let shown = |tension: Tension| {
+        let text = crate::numbers::fixed(tension.pounds(), 1);
+        text.strip_suffix(".0").map_or(text.clone(), str::to_owned)
+    };
+    format!("{} against {} lb", shown(looser), shown(tighter))
+}

@@ -1,0 +1,120 @@
+//! What a receipt opens: seeing, mending and withdrawing what was sent.
+
+use super::Station;
+use crate::numbers::counted;
+use crate::protocol::{Study, limits};
+use crate::vocabulary::CorrectionReason;
+use askama::Template;
+
+/// What the page of a receipt shows.
+#[derive(Debug)]
+pub struct ReceiptView<'a> {
+    /// The study.
+    pub study: &'a Study,
+    /// The receipt that was opened; `None` where one is asked for.
+    pub receipt: Option<&'a str>,
+    /// What went wrong, in one sentence.
+    pub trouble: Option<&'a str>,
+    /// What was sent with it.
+    pub pairs: &'a [SentPair],
+}
+
+/// One contribution of the receipt's holder.
+#[derive(Clone, Debug)]
+pub struct SentPair {
+    /// Counted from 1 in the order they came.
+    pub number: usize,
+    /// Its identifier.
+    pub contribution: String,
+    /// What it is about: "46 against 52 lb"; `None` once it was erased.
+    pub what: Option<String>,
+    /// The day it came, as `YYYY-MM-DD`.
+    pub sent: String,
+    /// Whether and when it counts.
+    pub standing: String,
+    /// When and why it was mended.
+    pub corrections: Vec<Corrected>,
+    /// Whether what was sent is still there.
+    pub readable: bool,
+    /// Whether it may be mended or withdrawn.
+    pub mendable: bool,
+}
+
+/// One correction of a contribution.
+#[derive(Clone, Debug)]
+pub struct Corrected {
+    /// The day it came, as `YYYY-MM-DD`.
+    pub date: String,
+    /// Why.
+    pub reason: &'static str,
+}
+
+/// Why somebody mends what they sent, in words.
+#[must_use]
+pub const fn reason_words(reason: CorrectionReason) -> &'static str {
+    match reason {
+        CorrectionReason::TypingMistake => "a number was typed wrongly",
+        CorrectionReason::WrongUnit => "a unit was wrong",
+        CorrectionReason::WrongSession => "figures of another session",
+        CorrectionReason::MisreadDevice => "the device was read wrongly",
+        CorrectionReason::ConsentChanged => "another choice of what may be shown",
+        CorrectionReason::Other => "another reason",
+    }
+}
+
+#[derive(Template)]
+#[template(path = "receipt.html", config = "src/pages/askama.toml")]
+struct Page<'a> {
+    study: &'a Study,
+    here: Station,
+    invented: bool,
+    receipt: Option<&'a str>,
+    trouble: Option<&'a str>,
+    pairs: &'a [SentPair],
+    n_pairs: String,
+}
+
+/// The page of a receipt.
+///
+/// # Errors
+/// When the template cannot be filled.
+pub fn receipt(view: &ReceiptView<'_>) -> Result<String, askama::Error> {
+    let n_pairs = u64::try_from(view.pairs.len()).unwrap_or(u64::MAX);
+    Page {
+        study: view.study,
+        here: Station::Receipt,
+        invented: view.study.label.invented,
+        receipt: view.receipt,
+        trouble: view.trouble,
+        pairs: view.pairs,
+        n_pairs: counted(n_pairs, "pair", "pairs"),
+    }
+    .render()
+}
+
+#[derive(Template)]
+#[template(path = "withdraw.html", config = "src/pages/askama.toml")]
+struct Withdrawing<'a> {
+    study: &'a Study,
+    here: Station,
+    invented: bool,
+    receipt: &'a str,
+    pair: &'a SentPair,
+    days: i64,
+}
+
+/// The page that asks whether a pair shall be withdrawn, and says what that can do.
+///
+/// # Errors
+/// When the template cannot be filled.
+pub fn withdraw(study: &Study, receipt: &str, pair: &SentPair) -> Result<String, askama::Error> {
+    Withdrawing {
+        study,
+        here: Station::Receipt,
+        invented: study.label.invented,
+        receipt,
+        pair,
+        days: limits::WITHDRAWAL_DAYS,
+    }
+    .render()
+}
