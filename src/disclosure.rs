@@ -13,6 +13,11 @@
 //!
 //! - Circumstances that may explain an effect are coarsened, and hidden where too few share them.
 //! - How much sessions differ, and models of counts, are figures over many players, rounded.
+//! - That a pair was corrected, and what its effect was in the version first sent, stands in the
+//!   row, however few were corrected: otherwise nobody could ask whether an answer rests on
+//!   corrections. It tells whoever knew the first figures, or was told of the slip, which row it
+//!   is, and it ties the row to that of an earlier download; the consent text has to say so. Of
+//!   pairs without a row nothing is told, and no figure over everybody rests on a first version.
 //!
 //! Absent on purpose: frames, exact levels, dates, counts of shots. No column is published here
 //! that is not named in [`Row`].
@@ -52,6 +57,9 @@ pub struct CountedPair {
     pub repeats: Vec<RepeatedArm>,
     /// Counts behind the shares that a protocol may declare.
     pub counts: Vec<(Outcome, ShotClass, ShareCounts)>,
+    /// The effects of the version first sent, with the gap and band that it had; `None` when the
+    /// pair was never corrected. Everything else here is of the version that counts.
+    pub first: Option<PairEffects>,
 }
 
 impl CountedPair {
@@ -78,7 +86,21 @@ impl CountedPair {
             moderators: Moderators::of(contribution),
             repeats: repeats::of_pair(contribution, crowd),
             counts: counts.collect(),
+            first: None,
             pair,
+        }
+    }
+
+    /// The pair as corrected after its player had seen an answer. `first` has the effects of the
+    /// version first sent, however often it was corrected since, made with the same protocol and
+    /// with [`CrowdSpread::for_version`] of the crowd behind those that count: else a spread that
+    /// has to be imputed would differ between the two without having been corrected. The crowd
+    /// itself holds no first versions.
+    #[must_use]
+    pub fn corrected_from(self, first: PairEffects) -> Self {
+        Self {
+            first: Some(first),
+            ..self
         }
     }
 }
@@ -168,12 +190,14 @@ struct Unnumbered {
 }
 
 /// What orders rows: nothing that they do not show.
-type Content = (Key, i64, [u64; 2]);
+type Content = (Key, i64, [u64; 2], bool, Option<[u64; 2]>);
 
 /// Estimates in the order of their bits, which is some fixed order and no more is needed.
 fn content(row: &Row) -> Content {
-    let bits = [row.estimate.to_bits(), row.variance.to_bits()];
-    (row.key(), row.gap_lb, bits)
+    let bits = |(estimate, variance): (f64, f64)| [estimate.to_bits(), variance.to_bits()];
+    let own = bits((row.estimate, row.variance));
+    let first = row.first.map(bits);
+    (row.key(), row.gap_lb, own, row.corrected, first)
 }
 
 fn numbered(rows: Vec<Unnumbered>) -> Vec<Row> {
@@ -292,8 +316,19 @@ fn coarsened(counted: &CountedPair, circumstances: Circumstances, arrival: usize
             sessions(counted.moderators.tighter_sessions),
         ),
         circumstances,
+        corrected: counted.first.is_some(),
+        first: first_figures(counted, effect),
     };
     pair.all().map(one).collect()
+}
+
+/// An effect in the version first sent, where that falls into the same analysis.
+fn first_figures(counted: &CountedPair, effect: &Effect) -> Option<(f64, f64)> {
+    let first = counted.first.as_ref()?;
+    let is_same = |other: &&Effect| (other.outcome, other.class) == (effect.outcome, effect.class);
+    let found = first.all().find(is_same)?;
+    (first.band == counted.pair.band)
+        .then(|| (to_tenth(found.estimate), to_three_digits(found.variance)))
 }
 
 /// Rounded to one decimal; never minus zero.

@@ -73,6 +73,8 @@ pub struct Analysis {
     pub smallest_worthwhile: Option<f64>,
     /// Which pairs it rests on.
     pub basis: Basis,
+    /// Pairs in it that were corrected after their players had seen an answer; 0 when withheld.
+    pub n_corrected: usize,
     /// What was found, or that it is withheld.
     pub result: Result<Finding, Withheld>,
     /// The same without effects that rest on an imputed standard deviation, where speed is asked.
@@ -175,6 +177,7 @@ impl Publication {
             smallest_worthwhile: declared
                 .and_then(|declared| Some(declared.smallest_worthwhile?.to_f64())),
             basis,
+            n_corrected: 0,
             result: Err(Withheld { minimum_players }),
             without_imputed: None,
             adjusted_p: None,
@@ -194,6 +197,7 @@ impl Publication {
             minimum_players,
             level: self.level,
         };
+        analysis.n_corrected = primary.n_corrected();
         analysis.without_imputed = question.without_imputed()?;
         if declared.is_some() {
             let subject = Subject {

@@ -95,6 +95,21 @@ impl CrowdSpread {
         }
     }
 
+    /// The same crowd for another version of a pair that is counted: what `version` lacks is imputed
+    /// from the same players as what `counted` lacks, so that a spread which nobody corrected stays
+    /// as it was.
+    #[must_use]
+    pub fn for_version(&self, counted: &Contribution, version: &Contribution) -> Self {
+        let (counted, version) = (reports::fingerprint(counted), reports::fingerprint(version));
+        let borrowed = self.borrowed.clone().map(|borrowed| Borrowed {
+            combination: borrowed
+                .combination
+                .map(|combination| combination.with_version(counted, version)),
+            ..borrowed
+        });
+        Self { borrowed }
+    }
+
     /// How far both guesses of a missing standard deviation are off; `None` while the maximum is
     /// not used.
     #[must_use]

@@ -35,6 +35,12 @@ pub struct Row {
     pub sessions: (i64, i64),
     /// What else is known of the pair, coarsened.
     pub circumstances: Circumstances,
+    /// Whether its player corrected the pair after having seen an answer.
+    pub corrected: bool,
+    /// Estimate and variance of the same effect in the version first sent, rounded like the row's
+    /// own. `None` when the pair was never corrected, and when the first version has no such effect
+    /// in this analysis: its gap was in another band, say, or it had no such shots.
+    pub first: Option<(f64, f64)>,
 }
 
 /// What may explain an effect besides the string bed, as far as it is known and may be shown.
@@ -193,6 +199,17 @@ impl Row {
             outcome: self.outcome,
             class: self.class,
             band: self.band,
+        }
+    }
+
+    /// Estimate and variance as they were first sent: the row's own unless it was corrected.
+    /// `None` when the first version has no such effect in this analysis.
+    #[must_use]
+    pub const fn as_first_sent(&self) -> Option<(f64, f64)> {
+        if self.corrected {
+            self.first
+        } else {
+            Some((self.estimate, self.variance))
         }
     }
 }

@@ -60,6 +60,11 @@ impl<'a> Selection<'a> {
         groups.len()
     }
 
+    /// How many rows are of pairs that were corrected.
+    pub(super) fn n_corrected(&self) -> usize {
+        self.0.iter().filter(|row| row.corrected).count()
+    }
+
     /// The rows as they are.
     pub(super) fn effects(&self) -> Result<Effects, NumericError> {
         self.changed(|row| (row.estimate, row.variance))

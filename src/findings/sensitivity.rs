@@ -3,6 +3,7 @@
 use super::gains::with_sessions;
 use super::selection::{Basis, Selection};
 use super::{Row, SessionSpread};
+use crate::numbers;
 use crate::pooling::regression::{Estimator, regress};
 use crate::pooling::three_level::three_level;
 use crate::pooling::{Effects, Estimable, Interval, Level, NumericError, RandomMean, Reason};
@@ -17,6 +18,8 @@ word_list! {
         RetrospectivePairs = "retrospective_pairs",
         /// Every pair, planned or not.
         AllPairs = "all_pairs",
+        /// First versions in place of corrected ones.
+        FirstVersions = "first_versions",
         /// One pair of each player, the most precise.
         OnePairPerPlayer = "one_pair_per_player",
         /// Three levels: pairs within players, by REML.
@@ -46,6 +49,9 @@ impl Sensitivity {
                 "Only pairs that were sent without a plan: who saw a gain is likelier to send it."
             }
             Self::AllPairs => "Every pair, planned or not.",
+            Self::FirstVersions => {
+                "Corrected pairs as they were first sent, before their players had seen an answer."
+            }
             Self::OnePairPerPlayer => "One pair of each player, the most precise.",
             Self::PairWithinPlayer => {
                 "Pairs of one player share something of their own (three levels, REML)."
@@ -63,6 +69,19 @@ impl Sensitivity {
                 "As if the partner had hit equally hard in both sessions, taking 0.23 km/h off for each km/h of the partner’s pace; may over- or under-correct."
             }
         }
+    }
+}
+
+/// What a line of an analysis does differently, in words, with the number of its corrected pairs
+/// where the line is about them.
+#[must_use]
+pub fn sentence(kind: Sensitivity, n_corrected: usize) -> String {
+    if kind == Sensitivity::FirstVersions {
+        let n_corrected = u64::try_from(n_corrected).unwrap_or(u64::MAX);
+        let pairs = numbers::counted(n_corrected, "corrected pair", "corrected pairs");
+        format!("First versions of {pairs}, as sent before their players had seen an answer.")
+    } else {
+        kind.sentence().to_owned()
     }
 }
 
@@ -118,6 +137,7 @@ pub(super) fn lines(question: &Question<'_>) -> Result<Vec<Line>, NumericError> 
             lines.push(question.line(Sensitivity::RetrospectivePairs, &retrospective)?);
         }
     }
+    lines.extend(question.first_versions()?);
     lines.extend(of_table(&primary.effects()?, question.level));
     lines.push(question.with_session_spread()?);
     if question.outcome == Outcome::Speed {
@@ -184,6 +204,25 @@ impl Question<'_> {
         }
         let reported = self.primary.only(|row| !row.source.is_imputed());
         self.line(Sensitivity::WithoutImputed, &reported).map(Some)
+    }
+
+    /// First versions in place of corrected ones, where any row is corrected. A first version that
+    /// has no effect in this analysis is left out, and its player with it unless there are other
+    /// pairs.
+    fn first_versions(&self) -> Result<Option<Line>, NumericError> {
+        if self.primary.n_corrected() == 0 {
+            return Ok(None);
+        }
+        let kind = Sensitivity::FirstVersions;
+        let sent = self.primary.only(|row| row.as_first_sent().is_some());
+        if sent.n_players() < self.minimum_players {
+            return Ok(Some(too_few(kind)));
+        }
+        let effects = sent.changed(|row| {
+            let first = row.as_first_sent();
+            first.unwrap_or((row.estimate, row.variance))
+        })?;
+        Ok(Some(line(kind, &effects, self.level)))
     }
 
     fn line(&self, kind: Sensitivity, rows: &Selection<'_>) -> Result<Line, NumericError> {

@@ -45,6 +45,8 @@ word_list! {
         OtherStudy = "other_study",
         /// Consent was given to another wording than the current one.
         ConsentOutdated = "consent_outdated",
+        /// The study is for adults, and the player does not say that they are one.
+        AgeNotConfirmed = "age_not_confirmed",
         /// One of the two arms has no session.
         ArmMissing = "arm_missing",
         /// Sessions of one arm have different reference tensions.
@@ -87,6 +89,8 @@ word_list! {
         MassDifferenceOfOneFrame = "mass_difference_of_one_frame",
         /// Gap band edges do not rise.
         EdgesNotRising = "edges_not_rising",
+        /// What a row says of its first version contradicts itself.
+        FirstVersionContradicts = "first_version_contradicts",
         /// Passed the checks and still could not be read: a defect of the service.
         Unreadable = "unreadable",
     }

@@ -49,6 +49,7 @@ pub(super) fn contribution(
 ) {
     let found = &mut Findings { faults, flags };
     addressed_to(root, study, found);
+    of_age(root, study, found);
     setup(&root.field("setup"), found);
     temperature(&root.field("court"), found);
     let sessions = root.field("sessions");
@@ -116,6 +117,22 @@ fn addressed_to(root: &Document<'_>, study: &Study, found: &mut Findings<'_>) {
             &version,
             FaultCode::ConsentOutdated,
             format!("The consent text in force is version `{current}`; read it again and consent to that."),
+        );
+    }
+}
+
+/// What the player says of their age, where the study is for adults.
+fn of_age(root: &Document<'_>, study: &Study, found: &mut Findings<'_>) {
+    let consent = root.field("consent");
+    let adult = consent.field("adult");
+    if !study.protocol.adults_only || !consent.is_present() || consent.is_misnamed() {
+        return;
+    }
+    if adult.is_absent() || adult.truth() == Some(false) {
+        found.fault(
+            &adult,
+            FaultCode::AgeNotConfirmed,
+            "This study is for adults: write `true` here if you are of age where you live; if you are not, please do not send this.",
         );
     }
 }

@@ -4,6 +4,7 @@ use super::{ServiceError, pair_effects};
 use crate::clock;
 use crate::contribution::Contribution;
 use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody};
+use crate::effects::PairEffects;
 use crate::effects::spread::CrowdSpread;
 use crate::findings::{BatchLabel, Choice, Findings, Publication};
 use crate::intake;
@@ -179,7 +180,30 @@ fn pairs(
                 planned: false,
             };
             let pair = pair_effects(contribution, study, crowd)?;
-            Ok(CountedPair::new(contribution, pair, crowd, player))
+            let first = first_effects(stored, contribution, study, crowd)?;
+            // A correction that changed no effect, as of a note, is none of a figure.
+            let first = first.filter(|first| *first != pair);
+            let counted = CountedPair::new(contribution, pair, crowd, player);
+            Ok(match first {
+                Some(first) => counted.corrected_from(first),
+                None => counted,
+            })
         })
         .collect()
+}
+
+/// What the first version said, where another one is counted.
+fn first_effects(
+    stored: &StoredContribution,
+    counted: &Contribution,
+    study: &Study,
+    crowd: &CrowdSpread,
+) -> Result<Option<PairEffects>, ServiceError> {
+    let Some(document) = &stored.first_document else {
+        return Ok(None);
+    };
+    let first = intake::kept_contribution(document)
+        .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
+    let crowd = crowd.for_version(counted, &first);
+    pair_effects(&first, study, &crowd).map(Some)
 }

@@ -70,5 +70,8 @@ fn row(row: &Row) -> Value {
         "string_age_hours": known.string_age_hours,
         "level": known.level.map(LevelBand::code),
         "string_family": known.string_family.map(StringFamily::code),
+        "corrected": row.corrected,
+        "first_estimate": row.first.map(|(estimate, _)| estimate),
+        "first_variance": row.first.map(|(_, variance)| variance),
     })
 }

@@ -74,6 +74,7 @@ pub fn of_table(level: Level, finding: &Finding, scrutiny: &Scrutiny) -> Value {
     }
     let about = About {
         basis: None,
+        n_corrected: None,
         smallest_worthwhile: None,
         without_imputed: None,
         adjusted_p: None,
@@ -101,6 +102,7 @@ pub fn of_table(level: Level, finding: &Finding, scrutiny: &Scrutiny) -> Value {
 /// What is said of an analysis beside its figures.
 struct About<'a> {
     basis: Option<Basis>,
+    n_corrected: Option<usize>,
     smallest_worthwhile: Option<f64>,
     without_imputed: Option<&'a Line>,
     adjusted_p: Option<AdjustedP>,
@@ -117,6 +119,7 @@ fn analyses_of(analyses: &[Analysis], bands: &GapBands) -> Value {
             entry.insert("unit".to_owned(), json!(unit_words(analysis.key.outcome)));
             let about = About {
                 basis: Some(analysis.basis),
+                n_corrected: Some(analysis.n_corrected),
                 smallest_worthwhile: analysis.smallest_worthwhile,
                 without_imputed: analysis.without_imputed.as_ref(),
                 adjusted_p: analysis.adjusted_p,
@@ -173,6 +176,7 @@ fn put_withheld(entry: &mut Map<String, Value>, minimum_players: usize, about: &
         "basis",
         "k",
         "players",
+        "corrected",
         "shown",
         "without_imputed",
         "adjusted_p",
@@ -195,10 +199,12 @@ fn put_finding(entry: &mut Map<String, Value>, finding: &Finding, about: &About<
     put("basis", json!(about.basis.map(Basis::code)));
     put("k", json!(finding.pooled.k));
     put("players", json!(finding.pooled.n_clusters));
+    put("corrected", json!(about.n_corrected));
     put("shown", shown(finding, &mut missing));
+    let n_corrected = about.n_corrected.unwrap_or(0);
     let without_imputed = about
         .without_imputed
-        .map(|line| scrutiny::line(line, "/without_imputed", &mut missing));
+        .map(|line| scrutiny::line(line, n_corrected, "/without_imputed", &mut missing));
     put("without_imputed", json!(without_imputed));
     put("adjusted_p", adjusted_p(about.adjusted_p));
     put("any_time", any_time(finding, &mut missing));
@@ -209,7 +215,7 @@ fn put_finding(entry: &mut Map<String, Value>, finding: &Finding, about: &About<
     put("heterogeneity", heterogeneity);
     let scrutiny = about.scrutiny.map(|scrutiny| {
         let worthwhile = about.smallest_worthwhile;
-        scrutiny::entry(scrutiny, about.said, worthwhile, &mut missing)
+        scrutiny::entry(scrutiny, about.said, worthwhile, n_corrected, &mut missing)
     });
     put("scrutiny", json!(scrutiny));
     put("not_estimable", Value::Array(missing.list));

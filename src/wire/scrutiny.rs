@@ -5,7 +5,7 @@
 use super::overall::{count_figures, spread_figures};
 use super::pooled::{Missing, ends};
 use crate::findings::scrutiny::{FURTHER_PLAYERS, Scrutiny};
-use crate::findings::sensitivity::Line;
+use crate::findings::sensitivity::{Line, sentence};
 use crate::findings::words::Said;
 use crate::pooling::cumulative::Step;
 use crate::pooling::gains::ShareMethod;
@@ -21,6 +21,7 @@ pub(super) fn entry(
     scrutiny: &Scrutiny,
     said: Option<&Said>,
     smallest_worthwhile: Option<f64>,
+    n_corrected: usize,
     missing: &mut Missing,
 ) -> Value {
     let caveats = scrutiny.caveats.iter().map(|caveat| {
@@ -31,7 +32,7 @@ pub(super) fn entry(
         "sentence": said.map(|said| said.sentence.as_str()),
         "certainty": certainty(scrutiny),
         "caveats": caveats.collect::<Vec<_>>(),
-        "sensitivity": sensitivity(&scrutiny.sensitivity, missing),
+        "sensitivity": sensitivity(&scrutiny.sensitivity, n_corrected, missing),
         "leave_one_out": leave_one_out(scrutiny, missing),
         "cumulative": cumulative(scrutiny, missing),
         "small_studies": small_studies(scrutiny, missing),
@@ -55,19 +56,22 @@ fn certainty(scrutiny: &Scrutiny) -> Value {
     json!({"level": certainty.level.code(), "reasons": reasons.collect::<Vec<_>>()})
 }
 
-fn sensitivity(lines: &[Line], missing: &mut Missing) -> Value {
+fn sensitivity(lines: &[Line], n_corrected: usize, missing: &mut Missing) -> Value {
     let entries = lines.iter().enumerate();
     entries
-        .map(|(place, found)| line(found, &format!("/scrutiny/sensitivity/{place}"), missing))
+        .map(|(place, found)| {
+            let at = format!("/scrutiny/sensitivity/{place}");
+            line(found, n_corrected, &at, missing)
+        })
         .collect()
 }
 
-/// One way of asking.
-pub(super) fn line(line: &Line, at: &str, missing: &mut Missing) -> Value {
+/// One way of asking about an analysis with so many corrected pairs.
+pub(super) fn line(line: &Line, n_corrected: usize, at: &str, missing: &mut Missing) -> Value {
     let brief = missing.take(&line.result, at);
     json!({
         "code": line.kind.code(),
-        "sentence": line.kind.sentence(),
+        "sentence": sentence(line.kind, n_corrected),
         "k": line.counts.map(|(k, _)| k),
         "players": line.counts.map(|(_, players)| players),
         "estimate": brief.map(|brief| brief.estimate),

@@ -55,6 +55,9 @@ fn the_list_of_studies_leads_to_every_door_of_the_study() {
     assert_eq!(entry["minimum_gap"], 5);
     assert_eq!(entry["gap_unit"], "lb");
     assert_eq!(entry["consent"]["text_version"], "1");
+    assert_eq!(entry["adults_only"], true);
+    assert_eq!(entry["session_minutes"], 20);
+    assert_eq!(entry["warm_up_minutes"], 10);
     for door in ["page", "pooled", "aggregate"] {
         server.get(entry[door].as_str().unwrap()).expect(200);
     }

@@ -168,11 +168,13 @@ fn every_invalid_document_gets_exactly_its_faults() {
 
 #[test]
 fn every_code_that_a_contribution_can_get_occurs() {
-    // `unreadable` would be a defect; `edges_not_rising` belongs to studies; `against_schema`
-    // stands for kinds of schema rule that the contribution's schema does not use.
+    // `unreadable` would be a defect; `edges_not_rising` belongs to studies and
+    // `first_version_contradicts` to downloads; `against_schema` stands for kinds of schema rule
+    // that the contribution's schema does not use.
     let elsewhere = [
         FaultCode::Unreadable,
         FaultCode::EdgesNotRising,
+        FaultCode::FirstVersionContradicts,
         FaultCode::AgainstSchema,
     ];
     let expected: BTreeSet<&str> = FaultCode::ALL
@@ -191,6 +193,25 @@ fn every_code_that_a_contribution_can_get_occurs() {
         .collect();
     let valid = documents("valid", ".flags.json");
     assert_eq!(codes(&valid), expected);
+}
+
+#[test]
+fn a_study_that_is_not_for_adults_alone_asks_nobody_for_their_age() {
+    let mut study = study();
+    assert!(study.protocol.adults_only, "by default");
+    study.protocol.adults_only = false;
+    let age = FaultCode::AgeNotConfirmed.code();
+    let mut n_met = 0;
+    for mut document in documents("invalid", ".expected.json") {
+        if document.expected.iter().any(|(_, code)| code == age) {
+            document.expected.retain(|(_, code)| code != age);
+            let rejection = intake::contribution(&document.bytes, &study).err();
+            let faults = rejection.as_ref().map(faults_of).unwrap_or_default();
+            assert_eq!(faults, document.expected, "{}", document.name);
+            n_met += 1;
+        }
+    }
+    assert!(3 <= n_met, "{n_met}");
 }
 
 fn codes(documents: &[CorpusDocument]) -> BTreeSet<&str> {

@@ -55,6 +55,25 @@ fn rows(pairs: &[(u32, Pair)]) -> Vec<Row> {
     disclosure::rows(&counted(pairs, 1), &corpus::study().protocol.analysis)
 }
 
+/// Pairs as counted where those that differ from what was first sent were corrected since.
+fn corrected(pairs: &[(u32, Pair)], first: &[(u32, Pair)]) -> Vec<CountedPair> {
+    let counted_now = counted(pairs, 1).into_iter();
+    counted_now
+        .zip(counted(first, 1))
+        .map(|(now, first)| {
+            if now.pair == first.pair {
+                now
+            } else {
+                now.corrected_from(first.pair)
+            }
+        })
+        .collect()
+}
+
+fn rows_of(counted: &[CountedPair]) -> Vec<Row> {
+    disclosure::rows(counted, &corpus::study().protocol.analysis)
+}
+
 fn everybody(pairs: &[(u32, Pair)]) -> Vec<Everybody> {
     let rules = corpus::study().protocol.analysis;
     disclosure::everybody(&counted(pairs, 1), &rules, Level::NINETY_FIVE).unwrap()
@@ -238,6 +257,99 @@ fn rows_are_rounded_and_close_to_what_they_were() {
             });
         assert!(near, "{row:?}");
     }
+}
+
+#[test]
+fn a_corrected_row_has_the_figures_of_the_version_first_sent() {
+    let pairs = players(0, 6, consenting);
+    let mut sent = pairs.clone();
+    // Speeds of 118.27 and 100 km/h with a standard deviation of 9.13 from a hundred shots each.
+    sent[2].1 = Pair {
+        speeds: (118.27, 100.0),
+        sd: Some(9.13),
+        ..sent[2].1
+    };
+    let rows_now = rows_of(&corrected(&pairs, &sent));
+    let changed: Vec<&Row> = rows_now.iter().filter(|row| row.corrected).collect();
+    assert_eq!(changed.len(), 3);
+    let group = changed[0].group;
+    for row in changed {
+        assert_eq!(row.group, group);
+        // 2 (9.13^2) / 100 is 1.667138. The shares stayed as they were.
+        let first = if row.outcome == Outcome::Speed {
+            (18.3, 1.67)
+        } else {
+            (row.estimate, row.variance)
+        };
+        assert_eq!(row.first, Some(first));
+    }
+    // But for this, the rows are those of the newest versions.
+    let plain = rows_now.into_iter().map(|row| Row {
+        corrected: false,
+        first: None,
+        ..row
+    });
+    assert_eq!(plain.collect::<Vec<_>>(), rows(&pairs));
+}
+
+#[test]
+fn a_first_version_that_belongs_to_another_analysis_is_not_shown() {
+    let pairs = players(0, 6, consenting);
+    let mut sent = pairs.clone();
+    sent[4].1 = wider(sent[4].1);
+    let mut counted = corrected(&pairs, &sent);
+    // What was first sent may have had too few shots for any effect.
+    let mut without_effects = counted[1].pair.clone();
+    without_effects.effects.clear();
+    without_effects.secondary.clear();
+    counted[1] = counted[1].clone().corrected_from(without_effects);
+    let rows_now = rows_of(&counted);
+    let changed = rows_now.iter().filter(|row| row.corrected);
+    let groups: BTreeSet<usize> = changed.clone().map(|row| row.group).collect();
+    assert_eq!((changed.clone().count(), groups.len()), (6, 2));
+    assert!(changed.into_iter().all(|row| row.first.is_none()));
+    // Nobody else is in the band that the first version was in, so nothing is said of it.
+    assert!(rows_now.iter().all(|row| row.band == USUAL));
+}
+
+#[test]
+fn a_correction_without_a_row_leaves_no_trace() {
+    let with_rows = players(0, 8, consenting);
+    let pairs = [with_rows.clone(), players(8, 5, pooling_only)].concat();
+    let sent = [
+        with_rows,
+        players(8, 5, |pair| Pair {
+            speeds: (125.0, 100.0),
+            ..pooling_only(pair)
+        }),
+    ]
+    .concat();
+    let counted = corrected(&pairs, &sent);
+    assert_eq!(
+        counted.iter().filter(|pair| pair.first.is_some()).count(),
+        5
+    );
+    assert_eq!(rows_of(&counted), rows(&pairs));
+    let rules = corpus::study().protocol.analysis;
+    let figures = disclosure::everybody(&counted, &rules, Level::NINETY_FIVE).unwrap();
+    assert_eq!(figures, everybody(&pairs));
+}
+
+#[test]
+fn which_of_two_alike_pairs_was_corrected_does_not_show_which_came_first() {
+    let others = players(1, 5, consenting);
+    let twin = |sent: Pair| {
+        let pairs = [vec![(0, varied(0)), (0, varied(0))], others.clone()].concat();
+        let first = [vec![(0, sent), (0, varied(0))], others.clone()].concat();
+        corrected(&pairs, &first)
+    };
+    let counted = twin(Pair {
+        speeds: (120.0, 100.0),
+        ..varied(0)
+    });
+    let mut other_way = counted.clone();
+    other_way.swap(0, 1);
+    assert_eq!(rows_of(&counted), rows_of(&other_way));
 }
 
 #[test]

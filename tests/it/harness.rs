@@ -301,7 +301,7 @@ pub(crate) fn contribution(pair: Pair) -> Value {
     };
     json!({
         "study": STUDY,
-        "consent": {"text_version": "1", "scope": pair.scope},
+        "consent": {"text_version": "1", "adult": true, "scope": pair.scope},
         "sessions": [
             session("looser", pair.tensions.0, pair.speeds.0, pair.deep.0),
             session("tighter", pair.tensions.1, pair.speeds.1, pair.deep.1),

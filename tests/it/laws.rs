@@ -35,7 +35,8 @@ fn csv(rows: &[(f64, f64)]) -> Vec<u8> {
 /// The shots that made-up rows are about.
 pub(crate) const SMALL_CLASS: ShotClass = ShotClass::of(Stroke::Forehand);
 
-/// A download with made-up rows: twelve groups, two of them with two pairs, in two outcomes.
+/// A download with made-up rows: twelve groups, two of them with two pairs, in two outcomes. Three
+/// groups corrected theirs, one of them from something that belonged elsewhere.
 pub(crate) fn aggregate() -> Value {
     let mut made = Made(7);
     let mut rows = Vec::new();
@@ -58,6 +59,11 @@ pub(crate) fn aggregate() -> Value {
                 source: VarianceSource::Reported,
                 sessions: (1, 1),
                 circumstances: Circumstances::default(),
+                corrected: [4, 7, 11].contains(&group),
+                first: [4, 7].contains(&group).then(|| {
+                    let (estimate, variance) = (estimate + 0.7, 1.3 * variance);
+                    (to_tenth(estimate), to_three_digits(variance))
+                }),
             });
         }
     }
@@ -181,6 +187,13 @@ fn the_order_of_a_download_changes_no_byte() {
     );
     // The figures are made from the rows, and they are the download's own figures.
     assert_eq!(answer["analyses"], document["analyses"]);
+    // That holds of the way of asking that needs the first versions too.
+    let lines = at(&answer, "/scrutiny/sensitivity").as_array().unwrap();
+    let line = lines.iter().find(|line| line["code"] == "first_versions");
+    let line = line.unwrap();
+    assert_eq!((&line["k"], &line["players"]), (&json!(13), &json!(11)));
+    assert!(line["estimate"].is_f64());
+    assert_eq!(*at(&answer, "/corrected"), json!(3));
     let mut made = Made(2);
     for _ in 0..5 {
         made.shuffle(document["rows"].as_array_mut().unwrap());

@@ -131,6 +131,36 @@ fn a_correction_keeps_the_first_version_and_counts_with_the_next_batch() {
     assert_eq!(batch(&service), Some(2));
     assert!(shows_far(&service));
     assert_eq!(n_pairs(&service), 10);
+    let public = public(&service);
+    let corrected = public.publication.rows.iter().filter(|row| row.corrected);
+    let first: Vec<f64> = corrected.filter_map(|row| Some(row.first?.0)).collect();
+    // The speed and both shares; the speed was 103.25 against 100.5.
+    assert_eq!(first.len(), 3);
+    assert!(
+        first.iter().any(|first| (first - 2.8).abs() < 1e-9),
+        "{first:?}"
+    );
+}
+
+#[test]
+fn a_correction_that_changes_no_effect_is_none_of_a_figure() {
+    let service = service();
+    let sent = players(&service, 0, 5);
+    let mut document = contribution(varied(0));
+    document["note"] = "Wind".into();
+    service
+        .mend(&Correction {
+            study: STUDY,
+            receipt: &sent[0].receipt.reveal(),
+            contribution: sent[0].contribution,
+            reason: CorrectionReason::Other,
+            document: document.to_string().as_bytes(),
+            now_ms: NOW_MS,
+        })
+        .unwrap();
+    players(&service, 10, 5);
+    let public = public(&service);
+    assert!(public.publication.rows.iter().all(|row| !row.corrected));
 }
 
 #[test]

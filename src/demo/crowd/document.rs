@@ -143,7 +143,7 @@ pub(super) fn contribution(
     document.insert("study".to_owned(), json!(settings.study));
     document.insert(
         "consent".to_owned(),
-        json!({ "text_version": settings.consent_text_version, "scope": scope }),
+        json!({ "text_version": settings.consent_text_version, "adult": true, "scope": scope }),
     );
     if draw.chance(usual) {
         let itn = if draw.chance(0.05) {

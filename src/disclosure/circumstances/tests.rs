@@ -34,6 +34,7 @@ fn pair(player: usize, moderators: Moderators) -> CountedPair {
         moderators,
         repeats: Vec::new(),
         counts: Vec::new(),
+        first: None,
     }
 }
 

@@ -61,6 +61,15 @@ impl Combination {
             .unwrap_or(&self.all)
     }
 
+    /// The same, where the pair with the second fingerprint is another version of the first.
+    pub(super) fn with_version(mut self, counted: u64, version: u64) -> Self {
+        match self.fold_of_pair.get(&counted) {
+            Some(fold) => self.fold_of_pair.insert(version, *fold),
+            None => self.fold_of_pair.remove(&version),
+        };
+        self
+    }
+
     /// The weight of the maximum, to 0.01.
     pub(super) fn weight(&self) -> f64 {
         to_hundredth(self.errors.maximum_weight)

@@ -175,6 +175,18 @@ fn a_players_own_figures_do_not_calibrate_themselves() {
     let expected = others.cv(&contribution(lacking), FOREHAND);
     let own_imputed = all.cv(&wild, FOREHAND);
     assert_eq!(own_imputed.value.to_bits(), expected.value.to_bits());
+    // Nor those of another version of the pair, which by itself would be a stranger's.
+    let mut version = wild.clone();
+    version.sessions.push(version.sessions[1].clone());
+    assert_ne!(all.cv(&version, FOREHAND), own_imputed);
+    let crowd = all.for_version(&wild, &version);
+    assert_eq!(crowd.cv(&version, FOREHAND), own_imputed);
+    assert_eq!(crowd.cv(&wild, FOREHAND), own_imputed);
+    let stranger = forehands(None, None, 40);
+    assert_eq!(
+        all.for_version(&stranger, &wild).cv(&wild, FOREHAND),
+        all.cv(&version, FOREHAND)
+    );
 }
 
 #[test]

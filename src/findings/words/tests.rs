@@ -68,6 +68,7 @@ fn analysis(outcome: Outcome, band: GapBand, result: Result<Finding, Withheld>) 
         primary: band != UnderProtocol,
         smallest_worthwhile: None,
         basis: Basis::All,
+        n_corrected: 0,
         result,
         without_imputed: None,
         adjusted_p: None,

@@ -123,5 +123,10 @@ fn row(place: &Node<'_>, rules: &AnalysisRules) -> Option<Row> {
             level: place.field("level").word(LevelBand::from_code),
             string_family: place.field("string_family").word(StringFamily::from_code),
         },
+        corrected: place.field("corrected").truth()?,
+        first: place
+            .field("first_estimate")
+            .number()
+            .zip(place.field("first_variance").number()),
     })
 }

@@ -8,7 +8,7 @@ use crate::findings::certainty::CertaintyReason;
 use crate::findings::labels::{band_label, unit_words};
 use crate::findings::questions::{POUNDS_PER_KILOGRAM, Question, Slope};
 use crate::findings::scrutiny::Scrutiny;
-use crate::findings::sensitivity::{Brief, Sensitivity};
+use crate::findings::sensitivity::{Brief, Sensitivity, sentence};
 use crate::numbers;
 use crate::protocol::{GapBand, GapBands};
 
@@ -81,6 +81,8 @@ pub(super) fn sensitivity(analyses: &[&Analysis], bands: &GapBands) -> Table {
         let has = |scrutiny: &Scrutiny| scrutiny.sensitivity.iter().any(|line| line.kind == **kind);
         shown.iter().any(|(_, scrutiny)| has(scrutiny))
     });
+    // A pair has one gap, so no pair is counted twice.
+    let n_corrected = shown.iter().map(|(analysis, _)| analysis.n_corrected).sum();
     let lines = kinds.map(|kind| {
         let cells = shown.iter().zip(&columns).map(|((_, scrutiny), column)| {
             let line = scrutiny.sensitivity.iter().find(|line| line.kind == *kind);
@@ -91,7 +93,7 @@ pub(super) fn sensitivity(analyses: &[&Analysis], bands: &GapBands) -> Table {
             )
         });
         Line {
-            label: kind.sentence().to_owned(),
+            label: sentence(*kind, n_corrected),
             apart: false,
             withheld: None,
             cells: cells.collect(),

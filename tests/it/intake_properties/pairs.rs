@@ -124,7 +124,7 @@ fn any_contribution() -> impl Strategy<Value = Value> {
                 });
                 json!({
                     "study": "demo-of-the-corpus",
-                    "consent": {"text_version": "1", "scope": "pooling"},
+                    "consent": {"text_version": "1", "adult": true, "scope": "pooling"},
                     "sessions": sessions.collect::<Vec<_>>(),
                 })
             })

@@ -152,6 +152,18 @@ const ROW_FIELDS: &[Listed] = &[
         "string_family",
         "may explain an effect; hidden where too few share it",
     ),
+    (
+        "corrected",
+        "a correction made after seeing an answer is counted, and the consent text says so",
+    ),
+    (
+        "first_estimate",
+        "anyone may ask whether an answer rests on corrections; to a tenth",
+    ),
+    (
+        "first_variance",
+        "the weight that the first version would have, to three digits",
+    ),
 ];
 
 /// Every column that the migrations make, as `table.column`.
