@@ -3,13 +3,16 @@
 //! Handlers are thin: take the request apart, call the service (blocking work on the blocking
 //! pool, inside the request's span), answer. Every error is a problem document (RFC 9457).
 
+mod body;
 mod contributions;
 mod documents;
 mod form;
 mod held;
 mod observe;
+mod own;
 mod problem;
 mod receipt;
+mod send;
 
 use crate::service::Service;
 use actix_web::dev::Server;
@@ -67,6 +70,17 @@ fn routes(config: &mut web::ServiceConfig) {
             "/studies/{study}",
             documents::reading().to(documents::study_page),
         ))
+        .service(
+            web::resource("/studies/{study}/send")
+                .route(documents::reading().to(send::begin))
+                .route(web::post().to(send::take))
+                .default_service(web::to(problem::read_or_post)),
+        )
+        .service(
+            web::resource("/studies/{study}/send/check")
+                .route(web::post().to(send::check))
+                .default_service(web::to(problem::only_post)),
+        )
         .service(read(
             "/problems",
             documents::reading().to(documents::problems_page),
@@ -102,7 +116,7 @@ fn routes(config: &mut web::ServiceConfig) {
             web::resource("/studies/{study}/receipt")
                 .route(documents::reading().to(receipt::asked))
                 .route(web::post().to(receipt::opened))
-                .default_service(web::to(problem::only_page_and_form)),
+                .default_service(web::to(problem::read_or_post)),
         )
         .service(
             web::resource("/api/v1/studies/{study}/contributions/{contribution}")

@@ -9,6 +9,7 @@
 //! Absent on purpose: any knowledge of HTTP, of the store, and of other contributions.
 
 mod decimals;
+pub mod entries;
 pub mod fault;
 pub mod json;
 mod node;

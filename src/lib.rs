@@ -11,6 +11,7 @@ pub mod demo;
 pub mod disclosure;
 pub mod effects;
 pub mod findings;
+pub mod form;
 pub mod http;
 pub mod intake;
 pub mod numbers;

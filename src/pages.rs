@@ -4,6 +4,7 @@
 //! `disclosure` hand over and compute nothing of their own.
 
 mod receipt;
+pub mod send;
 mod station;
 mod study;
 
@@ -12,6 +13,7 @@ use crate::wire::problem::ProblemKind;
 use askama::Template;
 
 pub use receipt::{Corrected, ReceiptView, SentPair, reason_words, receipt, withdraw};
+pub use send::send;
 pub use station::Station;
 pub use study::study;
 
@@ -19,6 +21,7 @@ pub use study::study;
 pub const STYLE: &str = concat!(
     include_str!("pages/style/page.css"),
     include_str!("pages/style/figures.css"),
+    include_str!("pages/style/forms.css"),
     include_str!("pages/style/surroundings.css"),
 );
 

@@ -4,6 +4,7 @@
 //! analysis. Numbers are written with full double precision.
 
 pub mod aggregate;
+pub mod form_check;
 mod overall;
 pub mod own;
 pub mod pooled;

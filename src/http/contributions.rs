@@ -1,22 +1,15 @@
 //! Taking contributions in.
 
+use super::body::{self, only};
 use super::problem::Problem;
 use crate::clock;
-use crate::protocol::limits;
 use crate::service::{Accepted, Incoming, Refused, Service};
 use crate::wire::problem::ProblemKind;
 use crate::wire::reply;
 use actix_web::http::header;
-use actix_web::rt::time::timeout;
-use actix_web::web::{self, BytesMut};
-use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder};
-use futures_util::StreamExt;
+use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, web};
 use serde_json::Value;
-use std::time::Duration;
 use tracing::Span;
-
-/// How long a body may take: 256 KiB over a line of 10 kB/s, and some.
-const BODY_WITHIN: Duration = Duration::from_secs(30);
 
 /// Longest Idempotency-Key.
 const LONGEST_KEY: usize = 255;
@@ -51,11 +44,10 @@ async fn accept(
     if service.study(&study).is_none() {
         return Err(Refused::StudyUnknown.into());
     }
-    declared_as_json(request)?;
-    declared_small_enough(request)?;
+    body::declared_as(request, "application/json", ProblemKind::NotJson)?;
     let key = request_key(request)?;
     let receipt = presented_receipt(request)?;
-    let body = body(payload).await?;
+    let body = body::read(request, payload).await?;
     blocking(move || {
         Ok(service.submit(&Incoming {
             study: &study,
@@ -100,56 +92,6 @@ fn counts(accepted: &Accepted) -> String {
     }
 }
 
-/// The text of a header; `None` when it is absent.
-fn only<'a>(request: &'a HttpRequest, name: &str) -> Result<Option<&'a str>, Problem> {
-    let mut values = request.headers().get_all(name);
-    let first = values.next();
-    if values.next().is_some() {
-        return Err(Problem::new(
-            ProblemKind::BadRequest,
-            format!("The header {name} stands there twice; send it once."),
-        ));
-    }
-    // A value that is not visible ASCII is no value that any header here can have.
-    Ok(first.map(|value| value.to_str().unwrap_or_default()))
-}
-
-pub(super) fn declared_as_json(request: &HttpRequest) -> Result<(), Problem> {
-    let coding = only(request, "content-encoding")?.unwrap_or("identity");
-    if !coding.eq_ignore_ascii_case("identity") {
-        return Err(Problem::new(
-            ProblemKind::NotJson,
-            "The body must be sent as it is, without Content-Encoding.",
-        ));
-    }
-    let declared = only(request, "content-type")?.unwrap_or_default();
-    let essence = declared.split(';').next().unwrap_or_default().trim();
-    if essence.eq_ignore_ascii_case("application/json") {
-        return Ok(());
-    }
-    Err(Problem::new(
-        ProblemKind::NotJson,
-        "The body must be declared as Content-Type: application/json.",
-    ))
-}
-
-/// Refuses a body by its declared length, before any of it is read.
-pub(super) fn declared_small_enough(request: &HttpRequest) -> Result<(), Problem> {
-    let length = only(request, "content-length")?.and_then(|text| text.parse::<u64>().ok());
-    let limit = u64::try_from(limits::BODY_BYTES).unwrap_or(u64::MAX);
-    match length {
-        Some(length) if limit < length => Err(too_large()),
-        _ => Ok(()),
-    }
-}
-
-fn too_large() -> Problem {
-    Problem::new(
-        ProblemKind::TooLarge,
-        format!("The body is larger than {} bytes.", limits::BODY_BYTES),
-    )
-}
-
 /// The Idempotency-Key: a quoted string as the IETF draft has it, or the bare text.
 fn request_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
     let Some(text) = only(request, "idempotency-key")?.map(str::trim) else {
@@ -189,27 +131,4 @@ pub(super) fn presented_receipt(request: &HttpRequest) -> Result<Option<String>,
             "The Authorization header must read `Receipt` and then the receipt.",
         )
     })
-}
-
-/// A whole body, when it is small enough and arrives in time.
-pub(super) async fn body(payload: web::Payload) -> Result<BytesMut, Problem> {
-    timeout(BODY_WITHIN, collect(payload)).await.map_err(|_| {
-        Problem::new(
-            ProblemKind::TooSlow,
-            "The body did not arrive within 30 seconds.",
-        )
-    })?
-}
-
-async fn collect(mut payload: web::Payload) -> Result<BytesMut, Problem> {
-    let mut body = BytesMut::new();
-    while let Some(chunk) = payload.next().await {
-        let chunk =
-            chunk.map_err(|_| Problem::new(ProblemKind::BadRequest, "The body broke off."))?;
-        if limits::BODY_BYTES < body.len() + chunk.len() {
-            return Err(too_large());
-        }
-        body.extend_from_slice(&chunk);
-    }
-    Ok(body)
 }

@@ -1,10 +1,14 @@
 //! Forms that a page sends: read like any body, answered with a page.
 
-use super::contributions::{body, declared_small_enough};
+use super::body;
 use super::problem::Problem;
 use crate::wire::problem::ProblemKind;
 use actix_web::http::{StatusCode, header};
+use actix_web::web::Query;
 use actix_web::{HttpRequest, HttpResponse, web};
+
+/// The media type of a form without files.
+pub(super) const MEDIA_TYPE: &str = "application/x-www-form-urlencoded";
 
 /// The fields of a form in the order they were sent.
 #[derive(Debug)]
@@ -23,24 +27,18 @@ pub(super) async fn fields(
     request: &HttpRequest,
     payload: web::Payload,
 ) -> Result<Fields, Problem> {
-    let declared = request.headers().get(header::CONTENT_TYPE);
-    let declared = declared.and_then(|value| value.to_str().ok());
-    let essence = declared.unwrap_or_default().split(';').next();
-    let is_form = essence.is_some_and(|essence| {
-        essence
-            .trim()
-            .eq_ignore_ascii_case("application/x-www-form-urlencoded")
-    });
-    if !is_form {
-        return Err(Problem::new(
-            ProblemKind::BadRequest,
-            "This address takes a form, as its page sends it.",
-        ));
-    }
-    declared_small_enough(request)?;
-    let body = body(payload).await?;
-    let pairs = form_urlencoded::parse(&body).into_owned();
-    Ok(Fields(pairs.collect()))
+    body::declared_as(request, MEDIA_TYPE, ProblemKind::NotForm)?;
+    let body = body::read(request, payload).await?;
+    Ok(Fields(pairs(&body)))
+}
+
+/// The names and values of a body that is declared as a form. What cannot be decoded is left out,
+/// as browsers do it the other way round: there is no body that is no form.
+pub(super) fn pairs(body: &[u8]) -> Vec<(String, String)> {
+    let text = String::from_utf8_lossy(body);
+    Query::<Vec<(String, String)>>::from_query(&text)
+        .map(Query::into_inner)
+        .unwrap_or_default()
 }
 
 /// A page for one client alone.

@@ -1,9 +1,8 @@
 //! What the holder of a receipt may do: read, mend and withdraw what was sent. The receipt comes in
 //! the Authorization header.
 
-use super::contributions::{
-    blocking, body, declared_as_json, declared_small_enough, presented_receipt, private, receipt,
-};
+use super::body;
+use super::contributions::{blocking, presented_receipt, private, receipt};
 use super::problem::Problem;
 use crate::clock;
 use crate::service::{Correction, Own, Refused, Service};
@@ -36,12 +35,11 @@ pub(super) async fn mend(
 ) -> HttpResponse {
     let accepted = async {
         let (study, contribution) = place.into_inner();
-        declared_as_json(&request)?;
-        declared_small_enough(&request)?;
+        body::declared_as(&request, "application/json", ProblemKind::NotJson)?;
         let holder = needed_receipt(&request)?;
         let contribution = identifier(&contribution)?;
         let reason = reason(request.query_string())?;
-        let body = body(payload).await?;
+        let body = body::read(&request, payload).await?;
         blocking(move || {
             Ok(service.mend(&Correction {
                 study: &study,

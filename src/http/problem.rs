@@ -53,13 +53,13 @@ impl Problem {
     }
 }
 
-const fn status(kind: ProblemKind) -> StatusCode {
+pub(super) const fn status(kind: ProblemKind) -> StatusCode {
     match kind {
         ProblemKind::Malformed | ProblemKind::BadRequest => StatusCode::BAD_REQUEST,
         ProblemKind::Invalid | ProblemKind::KeyUsedOtherwise => StatusCode::UNPROCESSABLE_ENTITY,
         ProblemKind::NotFound => StatusCode::NOT_FOUND,
         ProblemKind::MethodNotAllowed => StatusCode::METHOD_NOT_ALLOWED,
-        ProblemKind::NotJson => StatusCode::UNSUPPORTED_MEDIA_TYPE,
+        ProblemKind::NotJson | ProblemKind::NotForm => StatusCode::UNSUPPORTED_MEDIA_TYPE,
         ProblemKind::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
         ProblemKind::TooSlow => StatusCode::REQUEST_TIMEOUT,
         ProblemKind::ReceiptUnknown => StatusCode::UNAUTHORIZED,
@@ -153,8 +153,12 @@ pub(super) async fn only_read(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, HEAD")
 }
 
-pub(super) async fn only_page_and_form(request: HttpRequest) -> HttpResponse {
+pub(super) async fn read_or_post(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, HEAD, POST")
+}
+
+pub(super) async fn only_post(request: HttpRequest) -> HttpResponse {
+    wrong_method(&request, "POST")
 }
 
 pub(super) async fn only_get_and_post(request: HttpRequest) -> HttpResponse {

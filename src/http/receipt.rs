@@ -4,6 +4,7 @@ use super::contributions::blocking;
 use super::form::{self, Fields};
 use super::held;
 use super::problem::Problem;
+use super::send;
 use crate::clock;
 use crate::pages::{self, Corrected, ReceiptView, SentPair};
 use crate::service::{Own, OwnSent, Public, Refused, Service};
@@ -77,17 +78,42 @@ fn answer(request: &HttpRequest, fields: &Fields, own: &Own) -> HttpResponse {
             let page = pages::withdraw(&own.public.study, &receipt, pair);
             form::page(request, StatusCode::OK, page)
         }
+        ("correct", Some(pair)) => correct(request, own, &pairs, pair),
         ("export", _) => export(own),
-        _ => list(request, own, &pairs),
+        _ => list(request, own, &pairs, None),
     }
 }
 
-fn list(request: &HttpRequest, own: &Own, pairs: &[SentPair]) -> HttpResponse {
+fn correct(request: &HttpRequest, own: &Own, pairs: &[SentPair], pair: &SentPair) -> HttpResponse {
+    let sent = own.contributions.get(pair.number - 1);
+    let last = sent.and_then(|sent| sent.stored.versions.last().map(|last| (sent, last)));
+    let form = last.and_then(|(sent, last)| {
+        send::correction(
+            request,
+            &own.public.study,
+            last.document.as_deref()?,
+            own.receipt.reveal(),
+            sent.stored.uuid,
+        )
+    });
+    form.unwrap_or_else(|| list(request, own, pairs, Some(MORE_THAN_THE_FORM)))
+}
+
+/// Why a contribution cannot be corrected by form.
+const MORE_THAN_THE_FORM: &str =
+    "This pair holds more than the form can show, so it is corrected by sending its file anew.";
+
+fn list(
+    request: &HttpRequest,
+    own: &Own,
+    pairs: &[SentPair],
+    trouble: Option<&str>,
+) -> HttpResponse {
     let receipt = own.receipt.reveal();
     let page = pages::receipt(&ReceiptView {
         study: &own.public.study,
         receipt: Some(&receipt),
-        trouble: None,
+        trouble,
         pairs,
     });
     form::page(request, StatusCode::OK, page)

@@ -32,6 +32,8 @@ pub enum Schema {
     Problem,
     /// The answer of the health check.
     Health,
+    /// What is to be mended in a form.
+    FormCheck,
 }
 
 impl Schema {
@@ -46,6 +48,7 @@ impl Schema {
         Self::Aggregate,
         Self::Problem,
         Self::Health,
+        Self::FormCheck,
     ];
 
     /// The file's name, which is also its address under `/schema/`.
@@ -61,6 +64,7 @@ impl Schema {
             Self::Aggregate => "aggregate.v1.schema.json",
             Self::Problem => "problem.v1.schema.json",
             Self::Health => "health.v1.schema.json",
+            Self::FormCheck => "form_check.v1.schema.json",
         }
     }
 
@@ -77,6 +81,7 @@ impl Schema {
             Self::Aggregate => include_str!("../../schema/aggregate.v1.schema.json"),
             Self::Problem => include_str!("../../schema/problem.v1.schema.json"),
             Self::Health => include_str!("../../schema/health.v1.schema.json"),
+            Self::FormCheck => include_str!("../../schema/form_check.v1.schema.json"),
         }
     }
 
@@ -100,6 +105,11 @@ impl Schema {
         faults
     }
 
+    /// The fault of a place at which nothing stands although something has to.
+    pub(super) fn missing(self, pointer: &str) -> Fault {
+        self.compiled().missing(pointer.to_owned())
+    }
+
     /// The compiled schema, built once for the whole process.
     fn compiled(self) -> &'static Compiled {
         static COMPILED: [OnceLock<Compiled>; Schema::ALL.len()] =
@@ -119,6 +129,11 @@ impl Schema {
         })
     }
 }
+
+/// What belongs where a schema wants an integer.
+const WHOLE: &str = "a whole number without quotes";
+/// What belongs where a schema wants a number.
+const NUMBER: &str = "a number without quotes";
 
 /// A schema's text, for its descriptions, and its validator.
 struct Compiled {
@@ -177,9 +192,7 @@ impl Compiled {
         match error.kind() {
             Kind::Required { property } => {
                 let name = property.as_str().unwrap_or_default();
-                let place = pointer_to(at, name);
-                let sentence = format!("`{name}` is missing; add it{}.", self.purpose(&place));
-                vec![Fault::new(place, FaultCode::Missing, sentence)]
+                vec![self.missing(pointer_to(at, name))]
             }
             Kind::AdditionalProperties { unexpected } => unexpected
                 .iter()
@@ -188,8 +201,8 @@ impl Compiled {
             Kind::Type { .. } => one(
                 FaultCode::WrongType,
                 format!(
-                    "{shown} is the wrong kind of value; write {}{}{purpose}.",
-                    self.kind_at(at),
+                    "{shown} {}{}{purpose}.",
+                    self.wrong_kind(at, error.instance()),
                     self.or_leave_out(at)
                 ),
             ),
@@ -254,6 +267,30 @@ impl Compiled {
         }
     }
 
+    fn missing(&self, place: String) -> Fault {
+        let purpose = self.purpose(&place);
+        let sentence = if purpose.is_empty() {
+            let name = place.rsplit('/').next().unwrap_or_default();
+            format!("`{name}` is missing; add it.")
+        } else {
+            format!("Missing{purpose}. Add it.")
+        };
+        Fault::new(place, FaultCode::Missing, sentence)
+    }
+
+    /// What is wrong with the kind of a value, and which kind belongs there.
+    fn wrong_kind(&self, pointer: &str, found: &Value) -> String {
+        let wanted = self.kind_at(pointer);
+        let takes_number = wanted == WHOLE || wanted == NUMBER;
+        match found {
+            Value::String(text) if takes_number && text.trim().parse::<f64>().is_err() => {
+                "is not a number; write digits, such as 42 or 61.5, and no unit".to_owned()
+            }
+            Value::Number(_) if wanted == WHOLE => "is not a whole number; write one".to_owned(),
+            _ => format!("is the wrong kind of value; write {wanted}"),
+        }
+    }
+
     fn unknown_field(&self, object: &str, name: &str) -> Fault {
         let known = self.known_fields(object);
         let nearest = known
@@ -298,8 +335,8 @@ impl Compiled {
             .and_then(|part| part.get("type"))
             .and_then(|kind| kind.as_str().or_else(|| kind.get(0)?.as_str()));
         match kind {
-            Some("integer") => "a whole number without quotes",
-            Some("number") => "a number without quotes",
+            Some("integer") => WHOLE,
+            Some("number") => NUMBER,
             Some("string") => "a text in quotes",
             Some("boolean") => "true or false",
             Some("array") => "a list in square brackets",

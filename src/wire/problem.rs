@@ -17,6 +17,8 @@ word_list! {
         MethodNotAllowed = "method-not-allowed",
         /// The body is not declared as JSON.
         NotJson = "not-json",
+        /// The body is not declared as a form.
+        NotForm = "not-form",
         /// The body is larger than accepted.
         TooLarge = "too-large",
         /// The body did not arrive in time.
@@ -50,6 +52,7 @@ impl ProblemKind {
             Self::NotFound => "Nothing is here",
             Self::MethodNotAllowed => "This address does not take this method",
             Self::NotJson => "The body must be JSON",
+            Self::NotForm => "The body must be a form",
             Self::TooLarge => "The body is too large",
             Self::TooSlow => "The body did not arrive in time",
             Self::BadRequest => "The request cannot be read",
@@ -76,6 +79,9 @@ impl ProblemKind {
             Self::NotFound => "Check the address; the list of studies is at /api/v1/studies.",
             Self::MethodNotAllowed => "Use a method from the Allow header.",
             Self::NotJson => "Send the header Content-Type: application/json.",
+            Self::NotForm => {
+                "Send the header Content-Type: application/x-www-form-urlencoded, or JSON to the data interface."
+            }
             Self::TooLarge => "A contribution is at most 256 KiB; a full one is about 60.",
             Self::TooSlow => {
                 "Send it again on a better line; with the same Idempotency-Key it is stored once."

@@ -42,6 +42,14 @@ pub(crate) fn valid_documents() -> Vec<(String, Vec<u8>)> {
         .collect()
 }
 
+/// The bytes of every invalid document by name, sorted.
+pub(crate) fn invalid_documents() -> Vec<(String, Vec<u8>)> {
+    documents("invalid", ".expected.json")
+        .into_iter()
+        .map(|document| (document.name, document.bytes))
+        .collect()
+}
+
 struct CorpusDocument {
     name: String,
     bytes: Vec<u8>,

@@ -7,6 +7,7 @@ mod documents;
 mod durability;
 mod findings;
 mod folder;
+mod form;
 mod harness;
 mod intake_properties;
 mod laws;

@@ -18,7 +18,7 @@ use tautpool::protocol::limits;
 use tautpool::vocabulary::{Direction, Outcome, Stroke, VarianceSource};
 use tautpool::wire::problem::ProblemKind;
 
-const LEAVING: [Schema; 7] = [
+const LEAVING: [Schema; 8] = [
     Schema::Own,
     Schema::Pooled,
     Schema::Aggregate,
@@ -26,6 +26,7 @@ const LEAVING: [Schema; 7] = [
     Schema::Studies,
     Schema::Problem,
     Schema::Health,
+    Schema::FormCheck,
 ];
 
 /// The one field that may be absent: there is a regression only where moderators were asked for.

@@ -1,0 +1,249 @@
+//! The form by which sessions are sent: showing it, moving through it, sending it.
+//!
+//! What was typed travels in the page, so nothing is kept here between two requests. A form is
+//! always answered with a page, whatever is wrong with it.
+
+mod asked;
+mod moves;
+
+use super::body;
+use super::contributions::blocking;
+use super::form::{self, MEDIA_TYPE};
+use super::own;
+use super::problem::{self, Problem};
+use crate::clock;
+use crate::form::{FieldFault, Step};
+use crate::intake::{FaultCode, entries};
+use crate::pages;
+use crate::pages::send::{Hindrance, Purpose, SendView};
+use crate::protocol::Study;
+use crate::service::{Accepted, Correction, Incoming, Refused, Service};
+use crate::vocabulary::CorrectionReason;
+use crate::wire::form_check::form_check;
+use crate::wire::problem::ProblemKind;
+use actix_web::http::{StatusCode, header};
+use actix_web::{HttpRequest, HttpResponse, web};
+use asked::{Action, Asked};
+use moves::Form;
+use uuid::Uuid;
+
+/// `GET /studies/{study}/send`
+pub(super) async fn begin(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    slug: web::Path<String>,
+) -> HttpResponse {
+    match service.study(&slug) {
+        Some(public) => page(
+            &request,
+            &public.study,
+            StatusCode::OK,
+            &Asked::blank(),
+            &[],
+            None,
+        ),
+        None => nothing_here(&request),
+    }
+}
+
+/// `POST /studies/{study}/send`
+pub(super) async fn take(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    slug: web::Path<String>,
+    payload: web::Payload,
+) -> HttpResponse {
+    let Some(public) = service.study(&slug) else {
+        return nothing_here(&request);
+    };
+    let study = &public.study;
+    let mut asked = match received(&request, payload).await {
+        Ok(asked) => asked,
+        Err(problem) => return not_received(&request, study, &problem),
+    };
+    let mut checked = entries::check(&asked.entries, study);
+    checked.faults.extend(reason_missing(&asked));
+    let current = &study.protocol.consent.version;
+    if asked.entries.get("consent_version") != current {
+        asked.entries.forget_consent(current);
+    }
+    if asked.action == Action::Send && checked.faults.is_empty() {
+        return match submit(service, study, &asked, checked.document).await {
+            Ok(accepted) => own::sent(&request, &accepted),
+            Err(problem) => hindered(&request, study, &asked, &problem),
+        };
+    }
+    let mut form = Form::new(asked, checked.faults);
+    form.act();
+    let status = if form.kept {
+        StatusCode::UNPROCESSABLE_ENTITY
+    } else {
+        StatusCode::OK
+    };
+    page(&request, study, status, &form.asked, &form.faults(), None)
+}
+
+/// The form with a contribution in it, to be corrected; `None` when it holds more than the form has
+/// room for.
+pub(super) fn correction(
+    request: &HttpRequest,
+    study: &Study,
+    document: &[u8],
+    receipt: String,
+    contribution: Uuid,
+) -> Option<HttpResponse> {
+    let mut asked = Asked::blank();
+    asked.entries = entries::entries(&serde_json::from_slice(document).ok()?, study)?;
+    asked.receipt = receipt;
+    asked.correcting = Some(contribution);
+    Some(page(request, study, StatusCode::OK, &asked, &[], None))
+}
+
+/// `POST /studies/{study}/send/check`
+pub(super) async fn check(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    slug: web::Path<String>,
+    payload: web::Payload,
+) -> HttpResponse {
+    let Some(public) = service.study(&slug) else {
+        return Problem::from(Refused::StudyUnknown).answer(&request);
+    };
+    match received(&request, payload).await {
+        Ok(asked) => {
+            let mut checked = entries::check(&asked.entries, &public.study);
+            checked.faults.extend(reason_missing(&asked));
+            HttpResponse::Ok()
+                .content_type("application/json")
+                .insert_header((header::CACHE_CONTROL, "no-store"))
+                .body(format!("{}\n", form_check(&checked.faults)))
+        }
+        Err(problem) => problem.answer(&request),
+    }
+}
+
+async fn received(request: &HttpRequest, payload: web::Payload) -> Result<Asked, Problem> {
+    body::declared_as(request, MEDIA_TYPE, ProblemKind::NotForm)?;
+    let body = body::read(request, payload).await?;
+    Ok(Asked::read(&body))
+}
+
+async fn submit(
+    service: web::Data<Service>,
+    study: &Study,
+    asked: &Asked,
+    document: Vec<u8>,
+) -> Result<Accepted, Problem> {
+    let slug = study.label.slug.clone();
+    let token = asked.token.clone();
+    let receipt = (!asked.receipt.is_empty()).then(|| asked.receipt.clone());
+    let correcting = asked.correcting.zip(reason(asked));
+    blocking(move || {
+        let now_ms = clock::now_ms();
+        Ok(match correcting {
+            None => service.submit(&Incoming {
+                study: &slug,
+                document: &document,
+                request_key: Some(&token),
+                receipt: receipt.as_deref(),
+                now_ms,
+            })?,
+            Some((contribution, reason)) => service.mend(&Correction {
+                study: &slug,
+                receipt: receipt.as_deref().unwrap_or_default(),
+                contribution,
+                reason,
+                document: &document,
+                now_ms,
+            })?,
+        })
+    })
+    .await
+}
+
+/// Why a contribution is corrected; `None` when that was not chosen.
+fn reason(asked: &Asked) -> Option<CorrectionReason> {
+    CorrectionReason::from_code(asked.entries.get("reason"))
+}
+
+/// A correction without its reason.
+fn reason_missing(asked: &Asked) -> Option<FieldFault> {
+    (asked.correcting.is_some() && reason(asked).is_none()).then(|| FieldFault {
+        field: Some("reason".to_owned()),
+        step: Step::Send,
+        pointer: String::new(),
+        code: FaultCode::Missing.code(),
+        sentence: "Say why you correct it.".to_owned(),
+    })
+}
+
+fn purpose(asked: &Asked) -> Purpose {
+    asked.correcting.map_or(Purpose::Pair, Purpose::Correction)
+}
+
+/// The form again with everything that was typed, after nothing was stored.
+fn hindered(
+    request: &HttpRequest,
+    study: &Study,
+    asked: &Asked,
+    problem: &Problem,
+) -> HttpResponse {
+    let status = match problem.kind {
+        // Its own status promises a header that a page of a form has no use for.
+        ProblemKind::ReceiptUnknown => StatusCode::UNPROCESSABLE_ENTITY,
+        kind => problem::status(kind),
+    };
+    let hindrance = match problem.kind {
+        ProblemKind::KeyUsedOtherwise => Hindrance::AlreadySent,
+        ProblemKind::ReceiptUnknown => Hindrance::ReceiptUnknown,
+        ProblemKind::TooManyPairs => Hindrance::TooManyPairs,
+        ProblemKind::NotFound => Hindrance::ContributionUnknown,
+        ProblemKind::AlreadyWithdrawn => Hindrance::Withdrawn,
+        ProblemKind::TooManyVersions => Hindrance::TooManyVersions,
+        ProblemKind::Unavailable => Hindrance::Unavailable,
+        ProblemKind::TooLarge => Hindrance::TooLarge,
+        ProblemKind::TooSlow | ProblemKind::BadRequest => Hindrance::BrokenOff,
+        _ => Hindrance::Failed,
+    };
+    page(request, study, status, asked, &[], Some(hindrance))
+}
+
+/// The answer to a body that could not be read.
+fn not_received(request: &HttpRequest, study: &Study, problem: &Problem) -> HttpResponse {
+    if problem.kind == ProblemKind::NotForm {
+        return problem.answer(request);
+    }
+    let mut answer = hindered(request, study, &Asked::blank(), problem);
+    // The rest of the body is not read, so the connection cannot carry another request.
+    answer
+        .head_mut()
+        .set_connection_type(actix_web::http::ConnectionType::Close);
+    answer
+}
+
+fn nothing_here(request: &HttpRequest) -> HttpResponse {
+    form::page(request, StatusCode::NOT_FOUND, pages::send::nothing_here())
+}
+
+fn page(
+    request: &HttpRequest,
+    study: &Study,
+    status: StatusCode,
+    asked: &Asked,
+    faults: &[FieldFault],
+    hindrance: Option<Hindrance>,
+) -> HttpResponse {
+    let rendered = pages::send(&SendView {
+        study,
+        entries: &asked.entries,
+        purpose: purpose(asked),
+        step: asked.step,
+        reached: asked.reached,
+        checked: asked.checked,
+        token: &asked.token,
+        receipt: &asked.receipt,
+        faults,
+        hindrance,
+    });
+    form::page(request, status, rendered)
+}
