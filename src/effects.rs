@@ -73,10 +73,7 @@ impl Effect {
     /// When the ends are not finite.
     pub fn interval(&self) -> Estimable<Interval> {
         let half_width = Normal::upper_quantile(Level::NINETY_FIVE.tail())? * self.variance.sqrt();
-        Ok(Interval {
-            low: self.estimate - half_width,
-            high: self.estimate + half_width,
-        })
+        Interval::around(self.estimate, half_width)
     }
 }
 

@@ -21,6 +21,7 @@ pub mod families;
 pub mod gains;
 pub mod joint;
 pub mod labels;
+pub mod own;
 pub mod questions;
 pub mod regression;
 mod rows;

@@ -90,6 +90,14 @@ fn routes(config: &mut web::ServiceConfig) {
             documents::reading().to(documents::style),
         ))
         .service(read(
+            "/script/{file}",
+            documents::reading().to(documents::script),
+        ))
+        .service(read(
+            "/worker.js",
+            documents::reading().to(documents::worker),
+        ))
+        .service(read(
             "/schema/{file}",
             documents::reading().to(documents::schema),
         ))

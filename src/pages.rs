@@ -3,7 +3,9 @@
 //! Templates stand under `pages/templates` and escape every value. Pages show what `findings` and
 //! `disclosure` hand over and compute nothing of their own.
 
+mod answer;
 mod receipt;
+mod script;
 pub mod send;
 mod station;
 mod study;
@@ -12,7 +14,9 @@ use crate::protocol::Study;
 use crate::wire::problem::ProblemKind;
 use askama::Template;
 
+pub use answer::{AnswerView, answer};
 pub use receipt::{Corrected, ReceiptView, SentPair, reason_words, receipt, withdraw};
+pub use script::{SCRIPTS, script, worker};
 pub use send::send;
 pub use station::Station;
 pub use study::study;
@@ -22,6 +26,7 @@ pub const STYLE: &str = concat!(
     include_str!("pages/style/page.css"),
     include_str!("pages/style/figures.css"),
     include_str!("pages/style/forms.css"),
+    include_str!("pages/style/answer.css"),
     include_str!("pages/style/surroundings.css"),
 );
 

@@ -14,9 +14,11 @@
 //!   without being counted in words. Which rows may be shown is the caller's decision.
 
 pub mod forest;
+pub mod own;
 
 mod canvas;
 mod drawing;
 mod marks;
 mod scale;
+mod sheet;
 mod words;

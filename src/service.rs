@@ -88,6 +88,10 @@ pub struct Accepted {
     pub repeated: bool,
     /// The public batch that it closed.
     pub closed_batch: Option<i64>,
+    /// What was sent, as it is computed on.
+    pub sent: Contribution,
+    /// Whether the sender held the receipt already.
+    pub held_receipt: bool,
     /// Its effects.
     pub pair: PairEffects,
     /// What was noticed.
@@ -286,12 +290,12 @@ impl Service {
             return self.answer_again(incoming, public, earlier);
         }
         let Admitted {
-            contribution,
+            contribution: sent,
             mut flags,
         } = intake::contribution(incoming.document, &public.study)?;
-        flags.extend(plan_flag(&contribution));
-        let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
-        let recorded = self.record(incoming, request, &public.study, &contribution, &pair)?;
+        flags.extend(plan_flag(&sent));
+        let pair = pair_effects(&sent, &public.study, &public.crowd)?;
+        let recorded = self.record(incoming, request, &public.study, &sent, &pair)?;
         let (contribution, player, closed_batch) = match recorded {
             Recorded::Stored {
                 contribution,
@@ -307,6 +311,8 @@ impl Service {
             receipt: self.receipt_key.receipt(player),
             repeated: false,
             closed_batch,
+            sent,
+            held_receipt: incoming.receipt.is_some(),
             pair,
             flags,
         })
@@ -341,9 +347,7 @@ impl Service {
         };
         let kept = intake::kept_contribution(incoming.document)
             .ok_or_else(|| ServiceError::Damaged(format!("contribution {contribution}")))?;
-        let admitted = intake::contribution(incoming.document, &public.study);
-        let mut flags = admitted.map(|admitted| admitted.flags).unwrap_or_default();
-        flags.extend(plan_flag(&kept));
+        let flags = flags_again(incoming.document, &kept, &public.study);
         Ok(Accepted {
             pair: pair_effects(&kept, &public.study, &public.crowd)?,
             public,
@@ -351,6 +355,8 @@ impl Service {
             receipt: self.receipt_key.receipt(player),
             repeated: true,
             closed_batch: None,
+            sent: kept,
+            held_receipt: incoming.receipt.is_some(),
             flags,
         })
     }
@@ -428,6 +434,14 @@ impl Service {
             .insert(slug, Arc::new(public));
         Ok(())
     }
+}
+
+/// What is noticed of a document that was admitted before, whatever the rules say now.
+fn flags_again(document: &[u8], kept: &Contribution, study: &Study) -> Vec<Flag> {
+    let admitted = intake::contribution(document, study);
+    let mut flags = admitted.map(|admitted| admitted.flags).unwrap_or_default();
+    flags.extend(plan_flag(kept));
+    flags
 }
 
 /// What is stored of a document that passed intake.

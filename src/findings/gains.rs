@@ -83,7 +83,7 @@ pub(super) fn with_sessions(
     spread: SessionSpread,
 ) -> Result<Effects, NumericError> {
     rows.changed(|row| {
-        let added = spread.variance * session_part(row);
+        let added = spread.variance * session_part(row.sessions);
         (row.estimate, row.variance + added)
     })
 }

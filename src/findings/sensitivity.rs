@@ -310,8 +310,8 @@ pub(super) fn pace(row: &Row) -> Option<f64> {
 
 /// How often the session-to-session variance enters the variance of an effect: 1/m in each arm of
 /// m sessions.
-pub(super) fn session_part(row: &Row) -> f64 {
-    small(row.sessions.0).recip() + small(row.sessions.1).recip()
+pub(super) fn session_part((looser, tighter): (i64, i64)) -> f64 {
+    small(looser).recip() + small(tighter).recip()
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a coarsened figure of a row")]

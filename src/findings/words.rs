@@ -59,14 +59,19 @@ pub fn verdict(finding: &Finding, smallest_worthwhile: Option<f64>) -> Verdict {
     let (Ok(shown), Ok(any_time)) = (&finding.shown, &finding.any_time) else {
         return Verdict::TooFew;
     };
-    let ranges = [shown.interval, any_time.interval];
-    let both = |holds: &dyn Fn(Interval) -> bool| ranges.iter().all(|range| holds(*range));
-    let is_inside = |size: f64| both(&|range| -size < range.low && range.high < size);
+    verdict_of(&[shown.interval, any_time.interval], smallest_worthwhile)
+}
+
+/// What ranges of one difference allow to be said together, given the smallest worthwhile
+/// difference: no more than any of them alone.
+pub(super) fn verdict_of(ranges: &[Interval], smallest_worthwhile: Option<f64>) -> Verdict {
+    let all = |holds: &dyn Fn(Interval) -> bool| ranges.iter().all(|range| holds(*range));
+    let is_inside = |size: f64| all(&|range| -size < range.low && range.high < size);
     if smallest_worthwhile.is_some_and(is_inside) {
         Verdict::TooSmall
-    } else if both(&|range| 0.0 < range.low) {
+    } else if all(&|range| 0.0 < range.low) {
         Verdict::LooserMore
-    } else if both(&|range| range.high < 0.0) {
+    } else if all(&|range| range.high < 0.0) {
         Verdict::LooserLess
     } else {
         Verdict::CannotTell
@@ -241,7 +246,7 @@ const fn too_small(certainty: CertaintyLevel) -> &'static str {
 }
 
 /// A range as far as it is possible: a share cannot change by more than 100 points.
-fn possible(range: Interval, outcome: Outcome) -> Interval {
+pub(super) fn possible(range: Interval, outcome: Outcome) -> Interval {
     let most = match outcome {
         Outcome::Speed | Outcome::PartnerSpeed => return range,
         _ => 100.0,

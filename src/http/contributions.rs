@@ -82,7 +82,7 @@ pub(super) fn receipt(accepted: &Accepted) -> Value {
 }
 
 /// When it counts, in words.
-fn counts(accepted: &Accepted) -> String {
+pub(super) fn counts(accepted: &Accepted) -> String {
     match accepted.closed_batch {
         Some(number) => format!("It counts in public batch {number}, which it completed."),
         None => format!(

@@ -16,6 +16,7 @@ use std::sync::Arc;
 const JSON: &str = "application/json";
 const HTML: &str = "text/html; charset=utf-8";
 const CSS: &str = "text/css; charset=utf-8";
+const SCRIPT: &str = "text/javascript; charset=utf-8";
 const SCHEMA: &str = "application/schema+json";
 
 /// A route for GET and HEAD.
@@ -70,6 +71,19 @@ pub(super) async fn studies(request: HttpRequest, service: web::Data<Service>) -
 
 pub(super) async fn style(request: HttpRequest) -> HttpResponse {
     ready(&request, CSS, &Ready::new(pages::STYLE.to_owned()))
+}
+
+pub(super) async fn script(request: HttpRequest, file: web::Path<String>) -> HttpResponse {
+    match pages::script(&file) {
+        Some(text) => ready(&request, SCRIPT, &Ready::new(text.to_owned())),
+        None => {
+            Problem::new(ProblemKind::NotFound, "There is no script of this name.").answer(&request)
+        }
+    }
+}
+
+pub(super) async fn worker(request: HttpRequest) -> HttpResponse {
+    ready(&request, SCRIPT, &Ready::new(pages::worker()))
 }
 
 pub(super) async fn schema(request: HttpRequest, file: web::Path<String>) -> HttpResponse {

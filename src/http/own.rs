@@ -1,13 +1,86 @@
-//! What a contributor gets to see after sending.
+//! The page that tells a player what their own sessions say: after sending, and whenever the receipt
+//! is opened again.
 
+use super::contributions::counts;
 use super::form;
-use crate::pages;
-use crate::service::Accepted;
+use super::problem::Problem;
+use crate::contribution::Contribution;
+use crate::effects::PairEffects;
+use crate::findings::own::{Played, own};
+use crate::intake::{Flag, FlagCode};
+use crate::pages::{self, AnswerView, Station};
+use crate::service::{Accepted, OwnSent, Public};
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, HttpResponse};
 
-/// The answer to a form that was taken.
-pub(super) fn sent(request: &HttpRequest, accepted: &Accepted) -> HttpResponse {
-    let page = pages::send::sent(&accepted.public.study, &accepted.receipt.reveal());
-    form::page(request, StatusCode::CREATED, page)
+/// The answer to a form whose sessions were taken. `token` is the one-time token that it carried.
+pub(super) fn sent(
+    request: &HttpRequest,
+    accepted: &Accepted,
+    token: Option<&str>,
+) -> HttpResponse {
+    let shown = Shown {
+        public: &accepted.public,
+        here: Station::Send,
+        sent: &accepted.sent,
+        pair: &accepted.pair,
+        flags: &accepted.flags,
+        counts: counts(accepted),
+        receipt: (!accepted.held_receipt).then(|| accepted.receipt.reveal()),
+        token: token.map(str::to_owned),
+    };
+    answer(request, StatusCode::CREATED, shown)
+}
+
+/// The same again for whoever opened the receipt; `None` once what was sent was erased.
+pub(super) fn seen(request: &HttpRequest, public: &Public, own: &OwnSent) -> Option<HttpResponse> {
+    let (sent, pair) = own.newest.as_ref()?;
+    let shown = Shown {
+        public,
+        here: Station::Receipt,
+        sent,
+        pair,
+        flags: &own.flags,
+        counts: own.standing(),
+        receipt: None,
+        token: None,
+    };
+    Some(answer(request, StatusCode::OK, shown))
+}
+
+struct Shown<'a> {
+    public: &'a Public,
+    here: Station,
+    sent: &'a Contribution,
+    pair: &'a PairEffects,
+    flags: &'a [Flag],
+    counts: String,
+    receipt: Option<String>,
+    token: Option<String>,
+}
+
+fn answer(request: &HttpRequest, status: StatusCode, shown: Shown<'_>) -> HttpResponse {
+    let public = shown.public;
+    let unplanned = |flag: &Flag| flag.code == FlagCode::PlanNotFound;
+    let planned = shown.sent.plan_code.is_some() && !shown.flags.iter().any(unplanned);
+    let played = Played::of(shown.sent, planned);
+    match own(shown.pair, played, &public.publication, &public.findings) {
+        Ok(own) => {
+            let page = pages::answer(&AnswerView {
+                study: &public.study,
+                here: shown.here,
+                answer: &own,
+                counts: shown.counts,
+                flags: shown
+                    .flags
+                    .iter()
+                    .map(|flag| flag.sentence.clone())
+                    .collect(),
+                receipt: shown.receipt,
+                token: shown.token,
+            });
+            form::page(request, status, page)
+        }
+        Err(reason) => Problem::internal(&reason.to_string()).answer(request),
+    }
 }

@@ -3,6 +3,7 @@
 use super::contributions::blocking;
 use super::form::{self, Fields};
 use super::held;
+use super::own;
 use super::problem::Problem;
 use super::send;
 use crate::clock;
@@ -77,6 +78,11 @@ fn answer(request: &HttpRequest, fields: &Fields, own: &Own) -> HttpResponse {
             let receipt = own.receipt.reveal();
             let page = pages::withdraw(&own.public.study, &receipt, pair);
             form::page(request, StatusCode::OK, page)
+        }
+        ("answer", Some(pair)) => {
+            let sent = own.contributions.get(pair.number - 1);
+            sent.and_then(|sent| own::seen(request, &own.public, sent))
+                .unwrap_or_else(|| list(request, own, &pairs, None))
         }
         ("correct", Some(pair)) => correct(request, own, &pairs, pair),
         ("export", _) => export(own),

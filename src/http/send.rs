@@ -69,7 +69,7 @@ pub(super) async fn take(
     }
     if asked.action == Action::Send && checked.faults.is_empty() {
         return match submit(service, study, &asked, checked.document).await {
-            Ok(accepted) => own::sent(&request, &accepted),
+            Ok(accepted) => own::sent(&request, &accepted, Some(&asked.token)),
             Err(problem) => hindered(&request, study, &asked, &problem),
         };
     }

@@ -179,29 +179,6 @@ pub fn send(view: &SendView<'_>) -> Result<String, askama::Error> {
 }
 
 #[derive(Template)]
-#[template(path = "sent.html", config = "src/pages/askama.toml")]
-struct Sent<'a> {
-    invented: bool,
-    study: &'a Study,
-    here: Station,
-    receipt: &'a str,
-}
-
-/// The page that shows the receipt.
-///
-/// # Errors
-/// When the template cannot be filled.
-pub fn sent(study: &Study, receipt: &str) -> Result<String, askama::Error> {
-    Sent {
-        invented: study.label.invented,
-        study,
-        here: Station::Receipt,
-        receipt,
-    }
-    .render()
-}
-
-#[derive(Template)]
 #[template(path = "nothing_here.html", config = "src/pages/askama.toml")]
 struct NothingHere {
     invented: bool,

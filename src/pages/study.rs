@@ -1,7 +1,7 @@
 //! The public page of a study: question, answer, one picture for each primary outcome, and then
 //! detail for who wants it.
 
-mod figures;
+pub(super) mod figures;
 mod scrutiny;
 
 use crate::disclosure::Everybody;
@@ -9,7 +9,7 @@ use crate::findings::labels::{
     axis_ends, band_label, class_label, outcome_label, outcome_meaning, unit_words,
 };
 use crate::findings::words::{answer, counts, may_go_either_way};
-use crate::findings::{self, Analysis, Finding, Findings, Publication};
+use crate::findings::{self, Analysis, Finding, Findings, Publication, Shown};
 use crate::numbers;
 use crate::plots::forest::{Block, Forest, Layout, Row, Summary, forest};
 use crate::protocol::{GapBand, GapBands, PrimaryOutcome, Study, StudyLabel};
@@ -236,17 +236,21 @@ fn withheld_words(minimum_players: usize) -> String {
 }
 
 fn summary(finding: &Finding) -> Option<Summary> {
-    let shown = finding.shown.ok()?;
+    finding.shown.ok().map(summary_of)
+}
+
+/// The pooled estimate as it stands in a picture.
+pub(super) fn summary_of(shown: Shown) -> Summary {
     let (low, high) = (shown.interval.low, shown.interval.high);
     let prediction = shown.prediction.ok().map(|range| (range.low, range.high));
-    Some(Summary {
+    Summary {
         estimate: shown.estimate,
         low,
         high,
         prediction,
         numbers: numbers::estimate_and_interval(shown.estimate, low, high),
         prediction_numbers: prediction.map(range_words),
-    })
+    }
 }
 
 /// A range with the decimals its own width allows.
@@ -254,7 +258,7 @@ fn range_words((low, high): (f64, f64)) -> String {
     numbers::interval(low, high, numbers::decimals_of_range(low, high))
 }
 
-fn to_u64(n: usize) -> u64 {
+pub(super) fn to_u64(n: usize) -> u64 {
     u64::try_from(n).unwrap_or(u64::MAX)
 }
 

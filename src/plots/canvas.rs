@@ -97,6 +97,8 @@ pub(super) struct Canvas {
     pub(super) axis: Vec<Line>,
     pub(super) squares: Vec<Square>,
     pub(super) outside: Vec<Shape>,
+    pub(super) own: Vec<Square>,
+    pub(super) own_ranges: Vec<Line>,
     pub(super) expected: Vec<Line>,
     pub(super) pooled: Vec<Shape>,
     pub(super) pooled_apart: Vec<Shape>,

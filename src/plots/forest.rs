@@ -119,13 +119,7 @@ fn cover(plot: &Forest) -> Cover {
             .collect();
         cover.include_central(&estimates);
         if let Some(summary) = &block.summary {
-            for value in [summary.low, summary.estimate, summary.high] {
-                cover.include(value);
-            }
-            if let Some((low, high)) = summary.prediction {
-                cover.include(low);
-                cover.include(high);
-            }
+            cover.include_summary(summary);
         }
     }
     cover
@@ -175,4 +169,4 @@ fn description(plot: &Forest, scale: &Scale) -> String {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

@@ -4,6 +4,7 @@ use std::cmp::Ordering;
 
 use super::canvas::{Canvas, Px, Shape, Square};
 use super::forest::{Row, Summary};
+use super::own::Difference;
 use super::scale::{Scale, is_placeable};
 
 /// Most height of a strip (own choice): a dozen lines of the squares of 100 rows.
@@ -27,6 +28,9 @@ pub(super) const DIAMOND_HALF: f64 = 7.0;
 
 /// Half the height of the end strokes of the prediction bar.
 const BAR_END_HALF: f64 = 4.0;
+
+/// Side of the square of a reader's own difference (own choice, by eye beside the diamond).
+const OWN_SIDE: f64 = 11.0;
 
 /// Depth and half height of an arrowhead for a row outside the picture.
 const ARROW: (f64, f64) = (8.0, 3.5);
@@ -237,6 +241,26 @@ fn bar_between(canvas: &mut Canvas, left: f64, right: f64, middle: f64) {
     }
 }
 
+/// Draws a reader's own difference: a square with a line as long as its interval.
+pub(super) fn own(canvas: &mut Canvas, scale: &Scale, own: &Difference, middle: f64) {
+    let places = [own.low, own.estimate, own.high];
+    if places.into_iter().all(is_placeable) {
+        own_between(canvas, places.map(|value| scale.x(value)), middle);
+    }
+}
+
+/// Draws a square with its line at three positions.
+fn own_between(canvas: &mut Canvas, [left, x, right]: [f64; 3], middle: f64) {
+    canvas
+        .own_ranges
+        .push(Canvas::line(left, middle, right, middle));
+    canvas.own.push(Square {
+        x: Px(x - OWN_SIDE / 2.0),
+        y: Px(middle - OWN_SIDE / 2.0),
+        side: Px(OWN_SIDE),
+    });
+}
+
 /// A kind of mark, for the key.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Mark {
@@ -246,6 +270,8 @@ pub(super) enum Mark {
     Pooled,
     /// The prediction bar.
     Expected,
+    /// The reader's own square with its line.
+    Own,
 }
 
 /// Draws a specimen of a mark, 22 units wide at most, from `x` on around `middle`.
@@ -267,6 +293,7 @@ pub(super) fn key_mark(canvas: &mut Canvas, mark: Mark, x: f64, middle: f64) {
             (x + 11.0, middle + DIAMOND_HALF),
         ])),
         Mark::Expected => bar_between(canvas, x + 1.5, x + 20.5, middle),
+        Mark::Own => own_between(canvas, [x, x + 11.0, x + 22.0], middle),
     }
 }
 

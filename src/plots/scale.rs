@@ -1,5 +1,6 @@
 //! The horizontal axis: which values it covers, where they lie, and its ticks.
 
+use super::forest::Summary;
 use crate::numbers;
 
 /// Values farther from zero than this are not placed: no speed, depth or share comes near
@@ -47,6 +48,17 @@ impl Cover {
         }
         if self.high < value {
             self.high = value;
+        }
+    }
+
+    /// Widens the range to hold a pooled estimate with its intervals.
+    pub(super) fn include_summary(&mut self, summary: &Summary) {
+        for value in [summary.low, summary.estimate, summary.high] {
+            self.include(value);
+        }
+        if let Some((low, high)) = summary.prediction {
+            self.include(low);
+            self.include(high);
         }
     }
 

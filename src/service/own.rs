@@ -1,10 +1,12 @@
 //! What the holder of a receipt may do: see, mend and withdraw what was sent.
 
-use super::{Accepted, Refused, Service, ServiceError, pair_effects, plan_flag, version};
+use super::{
+    Accepted, Refused, Service, ServiceError, flags_again, pair_effects, plan_flag, version,
+};
 use crate::clock;
 use crate::contribution::Contribution;
 use crate::effects::PairEffects;
-use crate::intake::{self, Admitted};
+use crate::intake::{self, Admitted, Flag};
 use crate::protocol::limits;
 use crate::receipt::Receipt;
 use crate::store::{Held, Mended, OwnContribution, Withdrawn};
@@ -33,6 +35,8 @@ pub struct OwnSent {
     pub stored: OwnContribution,
     /// The newest version with its effects; `None` once it was erased.
     pub newest: Option<(Contribution, PairEffects)>,
+    /// What was noticed of it.
+    pub flags: Vec<Flag>,
 }
 
 /// A mended contribution as it arrives.
@@ -101,10 +105,7 @@ impl Service {
             .ok_or(Refused::ReceiptUnknown)?;
         let contributions = stored
             .into_iter()
-            .map(|stored| {
-                let newest = newest(&stored, &public)?;
-                Ok(OwnSent { stored, newest })
-            })
+            .map(|stored| own_sent(stored, &public))
             .collect::<Result<_, ServiceError>>()?;
         Ok(Own {
             public,
@@ -160,6 +161,8 @@ impl Service {
             receipt,
             repeated: mended == Mended::Unchanged,
             closed_batch: None,
+            sent: contribution,
+            held_receipt: true,
             pair,
             flags,
         })
@@ -229,20 +232,22 @@ impl Service {
     }
 }
 
-fn newest(
-    stored: &OwnContribution,
-    public: &super::Public,
-) -> Result<Option<(Contribution, PairEffects)>, ServiceError> {
-    let document = stored
-        .versions
-        .last()
-        .and_then(|last| last.document.as_ref());
-    document
-        .map(|document| {
-            let contribution = intake::kept_contribution(document)
-                .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
-            let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
-            Ok((contribution, pair))
-        })
-        .transpose()
+fn own_sent(stored: OwnContribution, public: &super::Public) -> Result<OwnSent, ServiceError> {
+    let last = stored.versions.last();
+    let Some(document) = last.and_then(|last| last.document.as_ref()) else {
+        return Ok(OwnSent {
+            stored,
+            newest: None,
+            flags: Vec::new(),
+        });
+    };
+    let contribution = intake::kept_contribution(document)
+        .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
+    let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
+    let flags = flags_again(document, &contribution, &public.study);
+    Ok(OwnSent {
+        newest: Some((contribution, pair)),
+        flags,
+        stored,
+    })
 }

@@ -12,6 +12,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use tautpool::intake::schema::Schema;
+use tautpool::pages::SCRIPTS;
 
 /// Every address that answers GET, for a server with the study.
 fn readable() -> Vec<String> {
@@ -23,6 +24,10 @@ fn readable() -> Vec<String> {
     paths.push(aggregate());
     for schema in Schema::ALL {
         paths.push(format!("/schema/{}", schema.file_name()));
+    }
+    paths.push("/worker.js".to_owned());
+    for (name, _) in SCRIPTS {
+        paths.push(format!("/script/{name}"));
     }
     paths
 }
@@ -111,6 +116,8 @@ fn every_kind_of_content_is_declared_as_what_it_is() {
         ("/", "text/html; charset=utf-8"),
         ("/problems", "text/html; charset=utf-8"),
         ("/style.css", "text/css; charset=utf-8"),
+        ("/script/form.js", "text/javascript; charset=utf-8"),
+        ("/worker.js", "text/javascript; charset=utf-8"),
         ("/health", "application/json"),
         (&pooled(), "application/json"),
     ] {

@@ -13,6 +13,7 @@ mod intake_properties;
 mod laws;
 mod mending;
 mod moderators;
+mod own;
 mod reference_bivariate;
 mod reference_effects;
 mod reference_gains;

@@ -14,23 +14,23 @@ use crate::pooling::{Interval, Reason};
 use crate::protocol::{GapBand, GapBands};
 
 /// A table of pooled figures.
-pub(super) struct Table {
+pub(in crate::pages) struct Table {
     /// Heads of the columns behind the first.
-    pub(super) columns: Vec<String>,
+    pub(in crate::pages) columns: Vec<String>,
     /// The rows.
-    pub(super) lines: Vec<Line>,
+    pub(in crate::pages) lines: Vec<Line>,
 }
 
 /// One analysis as a row of a table.
-pub(super) struct Line {
+pub(in crate::pages) struct Line {
     /// What the row is about.
-    pub(super) label: String,
+    pub(in crate::pages) label: String,
     /// Whether its gaps are smaller than the protocol asks.
-    pub(super) apart: bool,
+    pub(in crate::pages) apart: bool,
     /// Why there are no figures.
-    pub(super) withheld: Option<String>,
+    pub(in crate::pages) withheld: Option<String>,
     /// The figures, each with the head of its column.
-    pub(super) cells: Vec<Cell>,
+    pub(in crate::pages) cells: Vec<Cell>,
 }
 
 /// A figure with the head of its column.

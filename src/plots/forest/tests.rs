@@ -42,7 +42,7 @@ fn plot(blocks: Vec<Block>) -> Forest {
 }
 
 /// Lines of the group with the given class.
-fn group<'a>(svg: &'a str, class: &str) -> Vec<&'a str> {
+pub(in crate::plots) fn group<'a>(svg: &'a str, class: &str) -> Vec<&'a str> {
     let (_, after) = svg.split_once(&format!("<g class=\"{class}\"")).unwrap();
     let (inside, _) = after.split_once("</g>").unwrap();
     inside
@@ -53,12 +53,12 @@ fn group<'a>(svg: &'a str, class: &str) -> Vec<&'a str> {
 }
 
 /// Value of an attribute of one element.
-fn attribute(element: &str, name: &str) -> f64 {
+pub(in crate::plots) fn attribute(element: &str, name: &str) -> f64 {
     let (_, after) = element.split_once(&format!(" {name}=\"")).unwrap();
     after.split_once('"').unwrap().0.parse().unwrap()
 }
 
-const LAYOUTS: [Layout; 2] = [Layout::Wide, Layout::Narrow];
+pub(in crate::plots) const LAYOUTS: [Layout; 2] = [Layout::Wide, Layout::Narrow];
 
 #[test]
 fn the_same_values_give_the_same_bytes_in_any_order_of_rows() {
@@ -229,7 +229,7 @@ fn a_block_set_apart_says_why_and_has_a_hollow_diamond() {
 }
 
 /// Compares with a file under `fixtures/golden`, or rewrites it when `TAUTPOOL_BLESS` is 1.
-fn assert_golden(name: &str, actual: &str) {
+pub(in crate::plots) fn assert_golden(name: &str, actual: &str) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("fixtures/golden")
         .join(name);
