@@ -10,6 +10,7 @@ mod form;
 mod held;
 mod observe;
 mod own;
+mod plans;
 mod problem;
 mod receipt;
 mod send;
@@ -114,6 +115,26 @@ fn routes(config: &mut web::ServiceConfig) {
             "/api/v1/studies/{study}/aggregate",
             documents::reading().to(documents::aggregate),
         ))
+        .service(read(
+            "/studies/{study}/take-part",
+            documents::reading().to(documents::take_part_page),
+        ))
+        .service(
+            web::resource("/studies/{study}/plan")
+                .route(documents::reading().to(plans::page))
+                .route(web::post().to(plans::act))
+                .default_service(web::to(problem::read_or_post)),
+        )
+        .service(
+            web::resource("/api/v1/studies/{study}/plans")
+                .route(web::post().to(plans::draw))
+                .default_service(web::to(problem::only_post)),
+        )
+        .service(
+            web::resource("/api/v1/studies/{study}/plans/{code}/open")
+                .route(web::post().to(plans::open))
+                .default_service(web::to(problem::only_post)),
+        )
         .service(
             web::resource("/api/v1/studies/{study}/contributions")
                 .route(web::post().to(contributions::create))

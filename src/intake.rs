@@ -22,6 +22,7 @@ pub use fault::{Fault, FaultCode, Flag, FlagCode, Rejection, RejectionKind};
 
 use crate::contribution::Contribution;
 use crate::findings::Publication;
+use crate::plan::Kind;
 use crate::protocol::Study;
 use node::Document;
 use schema::Schema;
@@ -63,6 +64,17 @@ pub fn contribution(bytes: &[u8], study: &Study) -> Result<Admitted, Rejection> 
 pub fn kept_contribution(bytes: &[u8]) -> Option<Contribution> {
     let document = json::parse(bytes, MOST_VALUES).ok()?;
     read::contribution(&Document::new(&document, &[]))
+}
+
+/// Reads and checks the wish for a plan.
+///
+/// # Errors
+/// A [`Rejection`] with every fault found.
+pub fn plan_request(bytes: &[u8]) -> Result<Kind, Rejection> {
+    let (document, faults) = checked(bytes, Schema::PlanRequest, MOST_VALUES)?;
+    let root = Document::new(&document, &faults);
+    let kind = root.field("kind").word(Kind::from_code);
+    finish(faults, || kind)
 }
 
 /// Reads and checks a study as a host wrote it.

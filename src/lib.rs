@@ -16,6 +16,7 @@ pub mod http;
 pub mod intake;
 pub mod numbers;
 pub mod pages;
+pub mod plan;
 pub mod plots;
 pub mod pooling;
 pub mod protocol;

@@ -4,22 +4,26 @@
 //! `disclosure` hand over and compute nothing of their own.
 
 mod answer;
+mod plan;
 mod receipt;
 mod script;
 pub mod send;
 mod station;
 mod study;
+mod take_part;
 
 use crate::protocol::Study;
 use crate::wire::problem::ProblemKind;
 use askama::Template;
 
 pub use answer::{AnswerView, answer};
+pub use plan::{PlanStep, plan};
 pub use receipt::{Corrected, ReceiptView, SentPair, reason_words, receipt, withdraw};
 pub use script::{SCRIPTS, script, worker};
 pub use send::send;
 pub use station::Station;
 pub use study::study;
+pub use take_part::take_part;
 
 /// The style sheet of every page.
 pub const STYLE: &str = concat!(
@@ -28,6 +32,8 @@ pub const STYLE: &str = concat!(
     include_str!("pages/style/forms.css"),
     include_str!("pages/style/answer.css"),
     include_str!("pages/style/surroundings.css"),
+    include_str!("pages/style/plan.css"),
+    include_str!("pages/style/sheet.css"),
 );
 
 /// The list of studies.

@@ -3,7 +3,7 @@
 //! A receipt is 160 bits, derived by HMAC-SHA-256 from the folder's key and the player's
 //! identifier, so that a retried request gets the same one although nothing but its SHA-256 is
 //! stored. It is written in Base32 (RFC 4648) in groups of four. The same key orders the groups
-//! of published rows, anew for every batch.
+//! of published rows, anew for every batch, and orders of play are drawn from it.
 
 use data_encoding::BASE32_NOPAD;
 use hmac::{Hmac, KeyInit, Mac};
@@ -102,6 +102,15 @@ impl ReceiptKey {
         )
     }
 
+    /// Secret bytes that a block of plans of one kind in one study is drawn from.
+    #[must_use]
+    pub fn plan_block(&self, study: &str, kind: &str, block: u64) -> [u8; 32] {
+        self.derive(
+            "plan",
+            &[study.as_bytes(), kind.as_bytes(), &block.to_be_bytes()],
+        )
+    }
+
     /// HMAC over length-prefixed parts, so that no two lists of parts look alike.
     fn derive(&self, purpose: &str, parts: &[&[u8]]) -> [u8; 32] {
         #[expect(clippy::expect_used, reason = "HMAC takes a key of any length")]
@@ -197,6 +206,23 @@ mod tests {
             format!("{key:?} {:?}", key.receipt(one)),
             "ReceiptKey(..) Receipt(..)"
         );
+    }
+
+    #[test]
+    fn blocks_of_plans_have_bytes_of_their_own() {
+        let key = ReceiptKey::fresh().unwrap();
+        let block = key.plan_block("a", "two_sessions", 0);
+        assert_eq!(block, key.plan_block("a", "two_sessions", 0));
+        for other in [
+            key.plan_block("a", "two_sessions", 1),
+            key.plan_block("a", "four_sessions", 0),
+            key.plan_block("b", "two_sessions", 0),
+            ReceiptKey::fresh()
+                .unwrap()
+                .plan_block("a", "two_sessions", 0),
+        ] {
+            assert_ne!(block, other);
+        }
     }
 
     #[test]

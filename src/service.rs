@@ -4,6 +4,7 @@
 //! the public may see is computed once per batch and kept ready ([`Public`]).
 
 mod own;
+mod plans;
 mod public;
 
 pub use own::{Correction, Own, OwnSent};
@@ -12,7 +13,7 @@ pub use public::{Public, Ready, number_players, read_back};
 use crate::contribution::Contribution;
 use crate::effects::spread::CrowdSpread;
 use crate::effects::{self, PairEffects};
-use crate::intake::{self, Admitted, Flag, FlagCode, Rejection};
+use crate::intake::{self, Admitted, Flag, Rejection};
 use crate::pooling::NumericError;
 use crate::protocol::{Study, limits};
 use crate::receipt::{Receipt, ReceiptKey, sha256};
@@ -131,6 +132,9 @@ pub enum Refused {
         limits::VERSIONS_PER_CONTRIBUTION - 1
     )]
     TooManyVersions,
+    /// No plan of this code.
+    #[error("no plan with this code was drawn in this study")]
+    PlanUnknown,
     /// The service itself failed.
     #[error(transparent)]
     Service(#[from] ServiceError),
@@ -293,7 +297,6 @@ impl Service {
             contribution: sent,
             mut flags,
         } = intake::contribution(incoming.document, &public.study)?;
-        flags.extend(plan_flag(&sent));
         let pair = pair_effects(&sent, &public.study, &public.crowd)?;
         let recorded = self.record(incoming, request, &public.study, &sent, &pair)?;
         let (contribution, player, closed_batch) = match recorded {
@@ -305,6 +308,7 @@ impl Service {
             // Another thread stored the same request in between.
             other => return self.answer_again(incoming, public, other),
         };
+        flags.extend(self.plan_flag(contribution));
         Ok(Accepted {
             public,
             contribution,
@@ -347,7 +351,7 @@ impl Service {
         };
         let kept = intake::kept_contribution(incoming.document)
             .ok_or_else(|| ServiceError::Damaged(format!("contribution {contribution}")))?;
-        let flags = flags_again(incoming.document, &kept, &public.study);
+        let flags = self.flags_again(contribution, incoming.document, &public.study);
         Ok(Accepted {
             pair: pair_effects(&kept, &public.study, &public.crowd)?,
             public,
@@ -359,6 +363,14 @@ impl Service {
             held_receipt: incoming.receipt.is_some(),
             flags,
         })
+    }
+
+    /// What is noticed of a contribution that was admitted before, whatever the rules say now.
+    fn flags_again(&self, contribution: Uuid, document: &[u8], study: &Study) -> Vec<Flag> {
+        let admitted = intake::contribution(document, study);
+        let mut flags = admitted.map(|admitted| admitted.flags).unwrap_or_default();
+        flags.extend(self.plan_flag(contribution));
+        flags
     }
 
     fn record(
@@ -418,6 +430,11 @@ impl Service {
         let slug = study.label.slug.clone();
         let counted = self.store.counted(&slug)?;
         let newest = counted.as_ref().map(|(batch, _)| batch.number);
+        let plans = match &counted {
+            // As it was when the batch closed, so that a restart shows nothing newer.
+            Some((batch, _)) => self.store.plan_flow(&slug, Some(batch.closed_at_ms))?,
+            None => Vec::new(),
+        };
         let shown = self.study(&slug).and_then(|public| {
             let batch = public.publication.batch.as_ref();
             batch.map(|batch| batch.number)
@@ -427,21 +444,13 @@ impl Service {
             return Ok(());
         }
         let public = tracing::info_span!("publish", study = %slug)
-            .in_scope(|| Public::new(study, counted, &self.receipt_key))?;
+            .in_scope(|| Public::new(study, counted, plans, &self.receipt_key))?;
         self.studies
             .write()
             .unwrap_or_else(PoisonError::into_inner)
             .insert(slug, Arc::new(public));
         Ok(())
     }
-}
-
-/// What is noticed of a document that was admitted before, whatever the rules say now.
-fn flags_again(document: &[u8], kept: &Contribution, study: &Study) -> Vec<Flag> {
-    let admitted = intake::contribution(document, study);
-    let mut flags = admitted.map(|admitted| admitted.flags).unwrap_or_default();
-    flags.extend(plan_flag(kept));
-    flags
 }
 
 /// What is stored of a document that passed intake.
@@ -489,16 +498,4 @@ pub fn pair_effects(
 ) -> Result<PairEffects, ServiceError> {
     effects::of_pair(contribution, &study.protocol, crowd)
         .ok_or_else(|| ServiceError::Damaged("contribution, which lacks an arm,".to_owned()))
-}
-
-/// No plan has been drawn by this service yet, so a contribution that names one is kept as
-/// retrospective and says so.
-fn plan_flag(contribution: &Contribution) -> Option<Flag> {
-    contribution.plan_code.as_ref().map(|_| Flag {
-        pointer: "/plan_code".to_owned(),
-        code: FlagCode::PlanNotFound,
-        sentence:
-            "No plan with this code was drawn here; the contribution is kept as retrospective."
-                .to_owned(),
-    })
 }

@@ -7,6 +7,7 @@ pub mod aggregate;
 pub mod form_check;
 mod overall;
 pub mod own;
+pub mod plan;
 pub mod pooled;
 pub mod problem;
 pub mod regression;

@@ -2,11 +2,14 @@
 //! word, so it is for the host's eyes only and says so.
 
 use super::{Export, Failure};
+use crate::contribution::Contribution;
 use crate::effects::spread::CrowdSpread;
 use crate::intake;
+use crate::plan::Flow;
 use crate::protocol::Study;
 use crate::service::{ServiceError, number_players, pair_effects, read_back};
 use crate::store::{Durability, Store, StoredContribution};
+use crate::vocabulary::Sequence;
 use crate::wire::reply;
 use serde_json::{Value, json};
 use std::io::{self, Write};
@@ -30,7 +33,10 @@ pub(super) fn run(options: &Export) -> Result<ExitCode, Failure> {
             .is_none_or(|slug| *slug == stored.slug)
         {
             let study = intake::study(&stored.document)?;
-            studies.push(one_study(&study, &store.all_contributions(&stored.slug)?)?);
+            let plans = store.plan_flow(&stored.slug, None)?;
+            let plans = plans.into_iter().map(plan_flow).collect();
+            let contributions = store.all_contributions(&stored.slug)?;
+            studies.push(one_study(&study, plans, &contributions)?);
         }
     }
     if let (Some(slug), true) = (&options.study, studies.is_empty()) {
@@ -46,7 +52,11 @@ pub(super) fn run(options: &Export) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn one_study(study: &Study, stored: &[StoredContribution]) -> Result<Value, ServiceError> {
+fn one_study(
+    study: &Study,
+    plans: Vec<Value>,
+    stored: &[StoredContribution],
+) -> Result<Value, ServiceError> {
     let contributions = read_back(stored)?;
     let numbered = number_players(stored).into_iter().zip(&contributions);
     let crowd = CrowdSpread::of(numbered, study.protocol.analysis.minimum_players);
@@ -62,8 +72,36 @@ fn one_study(study: &Study, stored: &[StoredContribution]) -> Result<Value, Serv
             "document": String::from_utf8_lossy(&stored.document),
             "first_document": stored.first_document.as_deref().map(String::from_utf8_lossy),
             "gap_kg": pair.gap.kilograms(),
+            "plan": contribution.plan_code.as_ref().map(|code| json!({
+                "code": code,
+                "order": stored.plan_sequence.map(Sequence::code),
+                "planned": stored.planned,
+            })),
+            "order_played": order_played(contribution),
             "effects": pair.all().map(reply::effect).collect::<Vec<_>>(),
         }));
     }
-    Ok(json!({"study": study.label.slug, "contributions": entries}))
+    Ok(json!({"study": study.label.slug, "plans": plans, "contributions": entries}))
+}
+
+/// The arms in the order in which they were really played, whatever plan was drawn; null unless
+/// every session has its place in time.
+fn order_played(contribution: &Contribution) -> Option<Vec<&'static str>> {
+    let sessions = contribution.sessions.iter();
+    let mut placed: Vec<(i64, &str)> = sessions
+        .map(|session| Some((session.conditions.order?, session.arm.code())))
+        .collect::<Option<_>>()?;
+    placed.sort_unstable();
+    Some(placed.into_iter().map(|(_, arm)| arm).collect())
+}
+
+/// What became of plans, exactly; the public sees it rounded.
+fn plan_flow((sequence, flow): (Sequence, Flow)) -> Value {
+    json!({
+        "order": sequence.code(),
+        "drawn": flow.drawn,
+        "opened": flow.opened,
+        "sent": flow.sent,
+        "withdrawn": flow.withdrawn,
+    })
 }

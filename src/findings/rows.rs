@@ -114,7 +114,7 @@ pub struct Publication {
     pub session_spreads: Vec<SessionSpread>,
     /// Shares by models of the counts themselves, which rows do not show.
     pub count_models: Vec<CountModel>,
-    /// Plans that were opened; `None` while the study draws none.
+    /// What became of plans; `None` while fewer than the protocol's minimum were opened.
     pub plans: Option<PlanCounts>,
 }
 
@@ -160,7 +160,13 @@ pub struct LogOdds {
     pub high: f64,
 }
 
-/// Plans that players opened, by the order drawn.
+/// What became of plans, by the order drawn. Every figure is rounded down to a multiple of the
+/// protocol's minimum of players, as [`SessionSpread::players_at_least`] is.
+///
+/// Exact counts would tell too much: of a block-balanced draw they foretell the order that comes
+/// next; less the planned rows they tell how many single players sent under a plan and did not agree
+/// to a row; and of two batches they tell what happened to a single plan in between. An order with
+/// fewer than the minimum shows 0 and is not told from one without any.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PlanCounts {
     /// Looser first.
@@ -169,15 +175,21 @@ pub struct PlanCounts {
     pub tighter_first: PlansOfOrder,
     /// Orders that are balanced in themselves.
     pub balanced: PlansOfOrder,
+    /// Every order together: rounded once, so more than the sum of the others.
+    pub every_order: PlansOfOrder,
 }
 
-/// Plans of one order.
+/// Plans of one order: at least so many.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct PlansOfOrder {
-    /// Opened.
+    /// Drawn.
+    pub drawn: usize,
+    /// Of these, opened.
     pub opened: usize,
-    /// Of these, those whose sessions were sent.
+    /// Of the opened, sent, whatever became of it.
     pub sent: usize,
+    /// Of the opened, not sent: rounded by itself and not the difference of the two.
+    pub unsent: usize,
 }
 
 /// What one analysis is about.
@@ -211,21 +223,5 @@ impl Row {
         } else {
             Some((self.estimate, self.variance))
         }
-    }
-}
-
-impl PlanCounts {
-    /// Plans opened and not sent, of every order.
-    #[must_use]
-    pub const fn unsent(&self) -> usize {
-        self.looser_first.unsent() + self.tighter_first.unsent() + self.balanced.unsent()
-    }
-}
-
-impl PlansOfOrder {
-    /// Plans opened and not sent.
-    #[must_use]
-    pub const fn unsent(&self) -> usize {
-        self.opened.saturating_sub(self.sent)
     }
 }

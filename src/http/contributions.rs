@@ -93,7 +93,7 @@ pub(super) fn counts(accepted: &Accepted) -> String {
 }
 
 /// The Idempotency-Key: a quoted string as the IETF draft has it, or the bare text.
-fn request_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
+pub(super) fn request_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
     let Some(text) = only(request, "idempotency-key")?.map(str::trim) else {
         return Ok(None);
     };

@@ -47,6 +47,19 @@ pub(super) async fn study_page(
     of_study(&request, &service, &slug, HTML, |public| &public.page)
 }
 
+pub(super) async fn take_part_page(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    slug: web::Path<String>,
+) -> HttpResponse {
+    match service.study(&slug) {
+        Some(public) => page(&request, pages::take_part(&public.study)),
+        None => {
+            Problem::new(ProblemKind::NotFound, "There is no study of this name.").answer(&request)
+        }
+    }
+}
+
 pub(super) async fn pooled(
     request: HttpRequest,
     service: web::Data<Service>,

@@ -61,7 +61,12 @@ struct Shown<'a> {
 
 fn answer(request: &HttpRequest, status: StatusCode, shown: Shown<'_>) -> HttpResponse {
     let public = shown.public;
-    let unplanned = |flag: &Flag| flag.code == FlagCode::PlanNotFound;
+    let unplanned = |flag: &Flag| {
+        matches!(
+            flag.code,
+            FlagCode::PlanNotFound | FlagCode::PlanNotOpened | FlagCode::PlanUsed
+        )
+    };
     let planned = shown.sent.plan_code.is_some() && !shown.flags.iter().any(unplanned);
     let played = Played::of(shown.sent, planned);
     match own(shown.pair, played, &public.publication, &public.findings) {

@@ -95,6 +95,10 @@ impl From<Refused> for Problem {
             ),
             Refused::AlreadyWithdrawn => Self::new(ProblemKind::AlreadyWithdrawn, detail),
             Refused::TooManyVersions => Self::new(ProblemKind::TooManyVersions, detail),
+            Refused::PlanUnknown => Self::new(
+                ProblemKind::NotFound,
+                "No plan with this code was drawn in this study. Compare it with what you wrote down: 12 digits and letters, without I, L, O and U.",
+            ),
             Refused::Service(ServiceError::Store(_)) => Self::unavailable(&detail),
             Refused::Service(_) => Self::internal(&detail),
         }
@@ -157,16 +161,16 @@ pub(super) async fn read_or_post(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, HEAD, POST")
 }
 
-pub(super) async fn only_post(request: HttpRequest) -> HttpResponse {
-    wrong_method(&request, "POST")
-}
-
 pub(super) async fn only_get_and_post(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, POST")
 }
 
 pub(super) async fn only_put_and_delete(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "PUT, DELETE")
+}
+
+pub(super) async fn only_post(request: HttpRequest) -> HttpResponse {
+    wrong_method(&request, "POST")
 }
 
 fn wrong_method(request: &HttpRequest, allowed: &'static str) -> HttpResponse {

@@ -113,6 +113,10 @@ word_list! {
         GapUnderProtocol = "gap_under_protocol",
         /// The plan code is not known here, so it counts as retrospective.
         PlanNotFound = "plan_not_found",
+        /// The plan was not opened before, so its order cannot have been followed.
+        PlanNotOpened = "plan_not_opened",
+        /// An earlier contribution used the plan.
+        PlanUsed = "plan_used",
     }
 }
 

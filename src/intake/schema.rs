@@ -34,6 +34,10 @@ pub enum Schema {
     Health,
     /// What is to be mended in a form.
     FormCheck,
+    /// The wish for a plan.
+    PlanRequest,
+    /// A plan.
+    Plan,
 }
 
 impl Schema {
@@ -49,6 +53,8 @@ impl Schema {
         Self::Problem,
         Self::Health,
         Self::FormCheck,
+        Self::PlanRequest,
+        Self::Plan,
     ];
 
     /// The file's name, which is also its address under `/schema/`.
@@ -65,6 +71,8 @@ impl Schema {
             Self::Problem => "problem.v1.schema.json",
             Self::Health => "health.v1.schema.json",
             Self::FormCheck => "form_check.v1.schema.json",
+            Self::PlanRequest => "plan-request.v1.schema.json",
+            Self::Plan => "plan.v1.schema.json",
         }
     }
 
@@ -82,6 +90,8 @@ impl Schema {
             Self::Problem => include_str!("../../schema/problem.v1.schema.json"),
             Self::Health => include_str!("../../schema/health.v1.schema.json"),
             Self::FormCheck => include_str!("../../schema/form_check.v1.schema.json"),
+            Self::PlanRequest => include_str!("../../schema/plan-request.v1.schema.json"),
+            Self::Plan => include_str!("../../schema/plan.v1.schema.json"),
         }
     }
 

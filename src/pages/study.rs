@@ -32,6 +32,7 @@ struct Page<'a> {
     cautions: Vec<&'a str>,
     consent: Vec<&'a str>,
     rows: String,
+    unsent: Option<String>,
 }
 
 /// The batch that the figures belong to.
@@ -119,6 +120,7 @@ pub fn study(
         cautions: paragraphs(&study.protocol.caution),
         consent: paragraphs(&study.protocol.consent.text),
         rows: numbers::counted(to_u64(publication.rows.len()), "row", "rows"),
+        unsent: unsent_words(publication),
     }
     .render()
 }
@@ -138,8 +140,14 @@ fn players_words(publication: &Publication) -> String {
     numbers::counted(to_u64(players), "player", "players")
 }
 
+/// At least how many plans were opened without anything sent; `None` while no such number is known.
+fn unsent_words(publication: &Publication) -> Option<String> {
+    let unsent = publication.plans?.every_order.unsent;
+    (0 < unsent).then(|| numbers::counted(to_u64(unsent), "plan", "plans"))
+}
+
 /// The parts of a host's text between empty lines.
-fn paragraphs(text: &str) -> Vec<&str> {
+pub(super) fn paragraphs(text: &str) -> Vec<&str> {
     text.split("\n\n")
         .map(str::trim)
         .filter(|part| !part.is_empty())

@@ -1,8 +1,6 @@
 //! What the holder of a receipt may do: see, mend and withdraw what was sent.
 
-use super::{
-    Accepted, Refused, Service, ServiceError, flags_again, pair_effects, plan_flag, version,
-};
+use super::{Accepted, Refused, Service, ServiceError, pair_effects, version};
 use crate::clock;
 use crate::contribution::Contribution;
 use crate::effects::PairEffects;
@@ -105,7 +103,7 @@ impl Service {
             .ok_or(Refused::ReceiptUnknown)?;
         let contributions = stored
             .into_iter()
-            .map(|stored| own_sent(stored, &public))
+            .map(|stored| self.own_sent(stored, &public))
             .collect::<Result<_, ServiceError>>()?;
         Ok(Own {
             public,
@@ -126,7 +124,6 @@ impl Service {
             contribution,
             mut flags,
         } = intake::contribution(correction.document, &public.study)?;
-        flags.extend(plan_flag(&contribution));
         let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
         let held = Held {
             study: correction.study,
@@ -155,6 +152,7 @@ impl Service {
             Mended::TooManyVersions => return Err(Refused::TooManyVersions),
             Mended::Unknown => return Err(self.not_held(&held)?),
         }
+        flags.extend(self.plan_flag(correction.contribution));
         Ok(Accepted {
             public,
             contribution: correction.contribution,
@@ -230,24 +228,28 @@ impl Service {
             Some(_) => Refused::ContributionUnknown,
         })
     }
-}
 
-fn own_sent(stored: OwnContribution, public: &super::Public) -> Result<OwnSent, ServiceError> {
-    let last = stored.versions.last();
-    let Some(document) = last.and_then(|last| last.document.as_ref()) else {
-        return Ok(OwnSent {
+    fn own_sent(
+        &self,
+        stored: OwnContribution,
+        public: &super::Public,
+    ) -> Result<OwnSent, ServiceError> {
+        let last = stored.versions.last();
+        let Some(document) = last.and_then(|last| last.document.as_ref()) else {
+            return Ok(OwnSent {
+                stored,
+                newest: None,
+                flags: Vec::new(),
+            });
+        };
+        let contribution = intake::kept_contribution(document)
+            .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
+        let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
+        let flags = self.flags_again(stored.uuid, document, &public.study);
+        Ok(OwnSent {
+            newest: Some((contribution, pair)),
+            flags,
             stored,
-            newest: None,
-            flags: Vec::new(),
-        });
-    };
-    let contribution = intake::kept_contribution(document)
-        .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
-    let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
-    let flags = flags_again(document, &contribution, &public.study);
-    Ok(OwnSent {
-        newest: Some((contribution, pair)),
-        flags,
-        stored,
-    })
+        })
+    }
 }

@@ -9,10 +9,12 @@ use crate::effects::spread::CrowdSpread;
 use crate::findings::{BatchLabel, Choice, Findings, Publication};
 use crate::intake;
 use crate::pages;
+use crate::plan::Flow;
 use crate::pooling::Level;
 use crate::protocol::Study;
 use crate::receipt::{ReceiptKey, sha256};
 use crate::store::{Batch, StoredContribution};
+use crate::vocabulary::Sequence;
 use crate::wire;
 use bytes::Bytes;
 use data_encoding::HEXLOWER;
@@ -76,6 +78,7 @@ impl Public {
     pub(super) fn new(
         study: Arc<Study>,
         counted: Option<(Batch, Vec<StoredContribution>)>,
+        plans: Vec<(Sequence, Flow)>,
         key: &ReceiptKey,
     ) -> Result<Self, ServiceError> {
         // A batch that only took out what was withdrawn shows nothing: not its figures, and not the
@@ -108,8 +111,7 @@ impl Public {
             rows: disclosure::rows(&pairs, &rules),
             session_spreads: disclosure::session_spreads(&pairs, &rules)?,
             count_models: disclosure::count_models(&pairs, &rules, Level::NINETY_FIVE)?,
-            // No plan is drawn by this service yet.
-            plans: None,
+            plans: batch.and_then(|_| disclosure::plan_counts(&plans, &rules)),
             rules,
         };
         let findings = publication.analyse(Choice::default())?;
@@ -176,8 +178,7 @@ fn pairs(
             let player = CountedPlayer {
                 number: *player,
                 group_order: key.group_order(&study.label.slug, number, stored.player),
-                // No plan is drawn by this service yet, so none is known to be one of its own.
-                planned: false,
+                planned: stored.planned,
             };
             let pair = pair_effects(contribution, study, crowd)?;
             let first = first_effects(stored, contribution, study, crowd)?;

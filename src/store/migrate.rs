@@ -7,6 +7,7 @@ use rusqlite::Connection;
 const STEPS: &[&str] = &[
     include_str!("migrations/0001_first.sql"),
     include_str!("migrations/0002_versions.sql"),
+    include_str!("migrations/0003_plans.sql"),
 ];
 
 /// Brings a database to the newest format, all steps in one transaction.

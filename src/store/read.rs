@@ -1,8 +1,9 @@
 //! Studies, and what is kept of contributions.
 
+use super::plans::{plan_sequence, planned, sequence};
 use super::submit::study_id;
 use super::{Store, StoreError};
-use crate::vocabulary::State;
+use crate::vocabulary::{Sequence, State};
 use rusqlite::{OptionalExtension, Row, params};
 use uuid::Uuid;
 
@@ -32,6 +33,10 @@ pub struct StoredContribution {
     pub document: Vec<u8>,
     /// The document of the first version, where that is another one.
     pub first_document: Option<Vec<u8>>,
+    /// Whether it counts as played to a plan.
+    pub planned: bool,
+    /// The order drawn for the plan it names, when there is such a plan.
+    pub plan_sequence: Option<Sequence>,
 }
 
 /// A closed public batch.
@@ -152,11 +157,13 @@ fn select(asked: Asked, condition: &str) -> String {
         Asked::Counted => "AND newer.batch IS NOT NULL",
         Asked::Newest => "",
     };
+    let (planned, plan_sequence) = (planned(), plan_sequence());
     format!(
         "SELECT c.uuid, p.uuid, first.received_at_ms, c.state,
                 (SELECT min(counted.batch) FROM version counted WHERE counted.contribution_id = c.id),
                 v.document,
-                CASE WHEN 1 < v.number THEN first.document END
+                CASE WHEN 1 < v.number THEN first.document END,
+                {planned}, {plan_sequence}
          FROM contribution c
          JOIN player p ON p.id = c.player_id
          JOIN study s ON s.id = c.study_id
@@ -179,6 +186,11 @@ fn stored(row: &Row<'_>) -> Result<Result<StoredContribution, StoreError>, rusql
         Ok(state) => state,
         Err(error) => return Ok(Err(error)),
     };
+    let drawn: Option<String> = row.get(8)?;
+    let plan_sequence = match drawn.as_deref().map(sequence).transpose() {
+        Ok(drawn) => drawn,
+        Err(error) => return Ok(Err(error)),
+    };
     Ok(Ok(StoredContribution {
         uuid: Uuid::from_bytes(row.get(0)?),
         player: Uuid::from_bytes(row.get(1)?),
@@ -187,5 +199,7 @@ fn stored(row: &Row<'_>) -> Result<Result<StoredContribution, StoreError>, rusql
         batch: row.get(4)?,
         document: row.get(5)?,
         first_document: row.get(6)?,
+        planned: row.get(7)?,
+        plan_sequence,
     }))
 }

@@ -295,11 +295,18 @@ fn fields<const N: usize>(fields: [(&str, Value); N]) -> Map<String, Value> {
 }
 
 fn plans(plans: &PlanCounts) -> Value {
-    let order = |order: PlansOfOrder| json!({"opened": order.opened, "sent": order.sent, "unsent": order.unsent()});
+    let order = |order: PlansOfOrder| {
+        json!({
+            "drawn_at_least": order.drawn,
+            "opened_at_least": order.opened,
+            "sent_at_least": order.sent,
+            "unsent_at_least": order.unsent,
+        })
+    };
     json!({
         "looser_first": order(plans.looser_first),
         "tighter_first": order(plans.tighter_first),
         "balanced": order(plans.balanced),
-        "unsent": plans.unsent(),
+        "every_order": order(plans.every_order),
     })
 }

@@ -120,6 +120,7 @@ pub fn studies(studies: &[&Study]) -> Value {
                 "deep": study.protocol.deep.text,
                 "caution": study.protocol.caution,
                 "page": format!("/studies/{slug}"),
+                "plans": format!("/api/v1/studies/{slug}/plans"),
                 "contributions": format!("/api/v1/studies/{slug}/contributions"),
                 "pooled": format!("/api/v1/studies/{slug}/pooled"),
                 "aggregate": format!("/api/v1/studies/{slug}/aggregate"),

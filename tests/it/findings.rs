@@ -475,11 +475,22 @@ fn a_download_holds_everything_that_its_figures_are_made_from() {
             high: 0.29,
         }),
     }];
-    let order = PlansOfOrder { opened: 9, sent: 7 };
+    let order = PlansOfOrder {
+        drawn: 15,
+        opened: 10,
+        sent: 5,
+        unsent: 5,
+    };
     publication.plans = Some(PlanCounts {
         looser_first: order,
         tighter_first: order,
         balanced: PlansOfOrder::default(),
+        every_order: PlansOfOrder {
+            drawn: 35,
+            opened: 25,
+            sent: 15,
+            unsent: 10,
+        },
     });
     let findings = publication.analyse(Choice::default()).unwrap();
     let document = wire::aggregate::document(&publication, &findings, &[]);

@@ -14,6 +14,7 @@ mod laws;
 mod mending;
 mod moderators;
 mod own;
+mod plans;
 mod reference_bivariate;
 mod reference_effects;
 mod reference_gains;

@@ -77,14 +77,17 @@ fn plans(place: &Node<'_>) -> Option<PlanCounts> {
     let order = |name: &str| {
         let place = place.field(name);
         Some(PlansOfOrder {
-            opened: n(&place.field("opened"))?,
-            sent: n(&place.field("sent"))?,
+            drawn: n(&place.field("drawn_at_least"))?,
+            opened: n(&place.field("opened_at_least"))?,
+            sent: n(&place.field("sent_at_least"))?,
+            unsent: n(&place.field("unsent_at_least"))?,
         })
     };
     Some(PlanCounts {
         looser_first: order("looser_first")?,
         tighter_first: order("tighter_first")?,
         balanced: order("balanced")?,
+        every_order: order("every_order")?,
     })
 }
 

@@ -13,12 +13,13 @@ use tautpool::findings::words::Verdict;
 use tautpool::findings::{Basis, IntervalKind};
 use tautpool::intake::schema::Schema;
 use tautpool::intake::{FaultCode, FlagCode};
+use tautpool::plan::Kind;
 use tautpool::pooling::Reason;
 use tautpool::protocol::limits;
-use tautpool::vocabulary::{Direction, Outcome, Stroke, VarianceSource};
+use tautpool::vocabulary::{Direction, Outcome, Sequence, Stroke, VarianceSource};
 use tautpool::wire::problem::ProblemKind;
 
-const LEAVING: [Schema; 8] = [
+const LEAVING: [Schema; 9] = [
     Schema::Own,
     Schema::Pooled,
     Schema::Aggregate,
@@ -27,6 +28,7 @@ const LEAVING: [Schema; 8] = [
     Schema::Problem,
     Schema::Health,
     Schema::FormCheck,
+    Schema::Plan,
 ];
 
 /// The one field that may be absent: there is a regression only where moderators were asked for.
@@ -172,6 +174,18 @@ fn lists_of_reasons_are_those_of_the_program() {
         let methods: Vec<_> = Adjustment::ALL.iter().map(|word| word.code()).collect();
         assert_eq!(codes(&field("/adjusted_p/properties/method/enum")), methods);
     }
+}
+
+#[test]
+fn lists_of_plans_are_those_of_the_program() {
+    let kinds: Vec<_> = Kind::ALL.iter().map(|word| word.code()).collect();
+    for schema in [Schema::PlanRequest, Schema::Plan] {
+        let list = text(schema)["properties"]["kind"]["enum"].clone();
+        assert_eq!(codes(&list), kinds);
+    }
+    let sequences: Vec<_> = Sequence::ALL.iter().map(|word| word.code()).collect();
+    let list = text(Schema::Plan)["properties"]["sequence"]["enum"].clone();
+    assert_eq!(codes(&list), sequences);
 }
 
 #[test]

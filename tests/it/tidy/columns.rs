@@ -45,6 +45,18 @@ const COARSENED: &[Listed] = &[
         "contribution.id",
         "the order of arrival leaves in at most eight groups",
     ),
+    (
+        "plan.sequence",
+        "counts of plans by order leave, rounded; its holder is shown it when they open it",
+    ),
+    (
+        "plan.drawn_at_ms",
+        "counts leave, rounded; its holder is told the time",
+    ),
+    (
+        "plan.opened_at_ms",
+        "counts leave, rounded; its holder is told the time",
+    ),
 ];
 
 /// Columns of which nothing leaves in public; a receipt may open some of them to its holder.
@@ -89,6 +101,12 @@ const PRIVATE: &[Listed] = &[
         "a number inside the database",
     ),
     ("batch.study_id", "a number inside the database"),
+    ("plan.id", "a number inside the database"),
+    ("plan.study_id", "a number inside the database"),
+    ("plan.code", "opens the plan, so only its holder knows it"),
+    ("plan.kind", "its holder chose it"),
+    ("plan.position", "helps to foretell the orders to come"),
+    ("plan.key_hash", "belongs to one sender"),
     ("fact.name", "about the data folder, not about the study"),
     (
         "fact.value",

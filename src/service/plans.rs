@@ -1,0 +1,92 @@
+//! Drawing and opening plans, and what is said of a contribution that names one.
+
+use super::{Refused, Service, ServiceError};
+use crate::intake::{Flag, FlagCode};
+use crate::plan::{self, Code, Kind, Standing};
+use crate::receipt::sha256;
+use crate::store::{Drawn, NewPlan, StoredPlan};
+use uuid::Uuid;
+
+impl Service {
+    /// Draws a plan, sealed. The same request key draws the same plan. When this returns, the plan
+    /// is on disk.
+    ///
+    /// # Errors
+    /// [`Refused`]; nothing is drawn then.
+    pub fn draw_plan(
+        &self,
+        study: &str,
+        kind: Kind,
+        request_key: Option<&str>,
+        now_ms: i64,
+    ) -> Result<StoredPlan, Refused> {
+        let new = NewPlan {
+            study,
+            kind,
+            code: &fresh_code(),
+            key_hash: request_key.map(|key| sha256(&[key.as_bytes()])),
+            drawn_at_ms: now_ms,
+        };
+        let drawn = self.store.draw_plan(&new, |position| {
+            plan::sequence_at(kind, position, |block| {
+                self.receipt_key.plan_block(study, kind.code(), block)
+            })
+        });
+        match drawn.map_err(ServiceError::from)? {
+            Drawn::Plan(plan) => Ok(plan),
+            Drawn::KeyUsedOtherwise => Err(Refused::KeyUsedOtherwise),
+            Drawn::StudyUnknown => Err(Refused::StudyUnknown),
+        }
+    }
+
+    /// Opens a plan by its code as typed. Opening it again shows the same.
+    ///
+    /// # Errors
+    /// [`Refused::PlanUnknown`] when no such plan was drawn in this study.
+    pub fn open_plan(&self, study: &str, typed: &str, now_ms: i64) -> Result<StoredPlan, Refused> {
+        if self.study(study).is_none() {
+            return Err(Refused::StudyUnknown);
+        }
+        let code = Code::parse(typed).ok_or(Refused::PlanUnknown)?;
+        let opened = self.store.open_plan(study, &code, now_ms);
+        opened
+            .map_err(ServiceError::from)?
+            .ok_or(Refused::PlanUnknown)
+    }
+
+    /// What is to be said of a stored contribution that names a plan and does not count as planned.
+    pub(super) fn plan_flag(&self, contribution: Uuid) -> Option<Flag> {
+        let standing = self.store.standing(contribution).unwrap_or_else(|error| {
+            // The contribution is stored, so its sender must not be told that it is not.
+            tracing::error!(%error, "whether a contribution is planned could not be read");
+            None
+        });
+        let (code, sentence) = match standing {
+            None | Some(Standing::Planned) => return None,
+            Some(Standing::NotFound) => (
+                FlagCode::PlanNotFound,
+                "No plan with this code was drawn here; the contribution is kept as retrospective.",
+            ),
+            Some(Standing::NotOpened) => (
+                FlagCode::PlanNotOpened,
+                "This plan was still sealed, so its order cannot have been followed; the contribution is kept as retrospective.",
+            ),
+            Some(Standing::Used) => (
+                FlagCode::PlanUsed,
+                "An earlier contribution used this plan; this one is kept as retrospective. Draw a plan for every pair.",
+            ),
+        };
+        Some(Flag {
+            pointer: "/plan_code".to_owned(),
+            code,
+            sentence: sentence.to_owned(),
+        })
+    }
+}
+
+/// A code from fresh random bits.
+fn fresh_code() -> Code {
+    // The low 62 bits of a version 4 UUID are random (RFC 9562, section 5.4).
+    let (_, low) = Uuid::new_v4().as_u64_pair();
+    Code::from_bits(low)
+}
