@@ -174,6 +174,9 @@ pub struct SpeedSummary {
     pub sd: Option<Speed>,
     /// What the standard deviation was divided by.
     pub sd_divisor: SdDivisor,
+    /// Lag-1 autocorrelation of the speeds in the order of play, -1 to 0.99; given only beside a
+    /// standard deviation.
+    pub lag1: Option<Hundredths>,
     /// The fastest shot, not slower than the mean. Shown, never pooled: its expectation grows with
     /// the number of shots.
     pub max: Option<Speed>,

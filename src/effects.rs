@@ -5,7 +5,9 @@
 //!
 //! - mean speed: arm mean `sum n_j m_j / N`; its variance `sum n_j s_j^2 / N^2`, the
 //!   within-session part only; the effect's variance is the sum over the two arms (for one session
-//!   per arm the familiar `s1^2/n1 + s2^2/n2`);
+//!   per arm the familiar `s1^2/n1 + s2^2/n2`); where a session gives the lag-1 autocorrelation
+//!   `r_j` of its speeds, its `s_j^2` counts `(1 + r_j)/(1 - r_j)` fold
+//!   ([`variance_inflation`]);
 //! - shares: with `x_j` of `n_j` in session `j`, the arm's share is `sum x_j / N` and its variance
 //!   `sum (n_j/N)^2 p_j q_j / n_j`, again the within-session part only (for one session `p q/n`);
 //!   the effect is the raw difference in percentage points. When any session is empty or full,
@@ -19,8 +21,8 @@
 //! same way and kept apart from the primary ones; what they are taken of stands in `secondary`.
 //! Maximum speed is no outcome: its expectation grows with the number of shots.
 //!
-//! Shots of a session are treated as independent, because a summary says nothing of their
-//! correlation; the documents that carry these effects say so. Standard deviations that a
+//! Where a summary says nothing of their correlation, shots of a session are treated as independent,
+//! and so are shares always; the documents that carry these effects say so. Standard deviations that a
 //! contributor could not give are imputed by [`spread`].
 //!
 //! Absent on purpose: session-to-session variance, which one pair cannot show. [`repeats`] lists
@@ -36,7 +38,7 @@ pub mod spread;
 mod tests;
 
 pub use shares::{ArmCount, ShareCounts, share_counts};
-pub use speed::timed_shots;
+pub use speed::{timed_shots, variance_inflation};
 
 use crate::contribution::Contribution;
 use crate::pooling::quantiles::Normal;

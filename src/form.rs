@@ -17,7 +17,7 @@ pub use entries::Entries;
 pub use fields::{Field, Fold, Kind, Repeat, Shown, Spot, Unit, find, spots, spots_of};
 pub use steps::{MOST_SESSIONS, Order, Step};
 pub use table::FIELDS;
-pub use words::Choice;
+pub use words::{Choice, reason_words};
 
 use crate::protocol::Study;
 use crate::vocabulary::ShotClass;

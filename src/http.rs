@@ -14,6 +14,7 @@ mod plans;
 mod problem;
 mod receipt;
 mod send;
+mod upload;
 
 use crate::service::Service;
 use actix_web::dev::Server;
@@ -101,6 +102,16 @@ fn routes(config: &mut web::ServiceConfig) {
         .service(read(
             "/schema/{file}",
             documents::reading().to(documents::schema),
+        ))
+        .service(
+            web::resource("/studies/{study}/upload")
+                .route(documents::reading().to(upload::page))
+                .route(web::post().to(upload::take))
+                .default_service(web::to(problem::read_or_post)),
+        )
+        .service(read(
+            "/studies/{study}/shots-template.csv",
+            documents::reading().to(upload::template),
         ))
         .service(read("/health", documents::reading().to(documents::health)))
         .service(read(

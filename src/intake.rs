@@ -16,7 +16,9 @@ mod node;
 mod read;
 mod rules;
 pub mod schema;
+pub mod shots;
 pub mod table;
+pub mod uploaded;
 
 pub use fault::{Fault, FaultCode, Flag, FlagCode, Rejection, RejectionKind};
 

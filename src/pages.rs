@@ -11,6 +11,7 @@ pub mod send;
 mod station;
 mod study;
 mod take_part;
+pub mod upload;
 
 use crate::protocol::Study;
 use crate::wire::problem::ProblemKind;
@@ -18,7 +19,7 @@ use askama::Template;
 
 pub use answer::{AnswerView, answer};
 pub use plan::{PlanStep, plan};
-pub use receipt::{Corrected, ReceiptView, SentPair, reason_words, receipt, withdraw};
+pub use receipt::{Corrected, ReceiptView, SentPair, receipt, withdraw};
 pub use script::{SCRIPTS, script, worker};
 pub use send::send;
 pub use station::Station;
@@ -31,6 +32,7 @@ pub const STYLE: &str = concat!(
     include_str!("pages/style/figures.css"),
     include_str!("pages/style/forms.css"),
     include_str!("pages/style/answer.css"),
+    include_str!("pages/style/upload.css"),
     include_str!("pages/style/surroundings.css"),
     include_str!("pages/style/plan.css"),
     include_str!("pages/style/sheet.css"),

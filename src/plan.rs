@@ -38,6 +38,12 @@ impl Kind {
     }
 }
 
+/// A typed code as it is kept; what is no code of ours stays as it was typed.
+#[must_use]
+pub fn as_typed(text: &str) -> String {
+    Code::parse(text).map_or_else(|| text.to_owned(), |code| code.canonical().to_owned())
+}
+
 /// What became of the plans of one order.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Flow {

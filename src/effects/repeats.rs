@@ -99,7 +99,7 @@ fn speeds_of(
     speeds
         .filter(|speed| 0 < speed.n)
         .map(|speed| {
-            let variance = speed.square / to_f64(speed.n);
+            let variance = speed.square * speed.inflation / to_f64(speed.n);
             SessionMean {
                 mean: speed.mean,
                 n: speed.n,

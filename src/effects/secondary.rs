@@ -73,6 +73,7 @@ pub(super) fn partner(session: &Session) -> Option<SessionSpeed> {
         n: partner.n?,
         mean: partner.mean.kmh(),
         square: partner.sd?.kmh().powi(2),
+        inflation: 1.0,
         imputed: None,
     })
 }

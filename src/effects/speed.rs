@@ -3,6 +3,7 @@
 use super::spread::ImputedCv;
 use super::{Computed, Figure, LeftOutReason, both, shares, to_f64};
 use crate::contribution::{Contribution, Session, ShotLine, SpeedSummary};
+use crate::units::Hundredths;
 use crate::vocabulary::{Arm, SdDivisor, ShotClass, SpeedOver, VarianceSource};
 
 /// Number of timed shots: as given, or else the shots that the mean is said to be over.
@@ -14,6 +15,19 @@ pub fn timed_shots(line: &ShotLine, speed: &SpeedSummary) -> i64 {
     })
 }
 
+/// How many times larger the variance of a mean of correlated shots is than that of as many
+/// independent ones: `n/n_eff = (1 + r)/(1 - r)`, `r` the lag-1 autocorrelation in the order of play,
+/// below 1. A negative `r` counts as 0, since shots that seem to alternate are no reason to trust a
+/// mean more; so does one that is not given. (Bayley & Hammersley 1946, Supplement to the JRSS 8:184,
+/// for a first-order autoregression and many shots; from memory.)
+#[must_use]
+pub fn variance_inflation(lag1: Option<Hundredths>) -> f64 {
+    match lag1.map(Hundredths::to_f64) {
+        Some(r) if 0.0 < r => (1.0 + r) / (1.0 - r),
+        _ => 1.0,
+    }
+}
+
 /// Mean speed of one session.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct SessionSpeed {
@@ -23,6 +37,8 @@ pub(super) struct SessionSpeed {
     pub(super) mean: f64,
     /// Variance of one shot, km/h squared.
     pub(super) square: f64,
+    /// What correlated shots multiply the variance of the mean by, at least 1.
+    pub(super) inflation: f64,
     /// What that is imputed with, if it is.
     pub(super) imputed: Option<ImputedCv>,
 }
@@ -44,6 +60,7 @@ pub(super) fn of_session(
         n,
         mean,
         square: reported.unwrap_or_else(|| (cv.value * mean).powi(2)),
+        inflation: variance_inflation(speed.lag1),
         imputed: reported.is_none().then_some(cv),
     })
 }
@@ -75,9 +92,10 @@ fn arm_speed(sessions: &[SessionSpeed]) -> Result<ArmSpeed, LeftOutReason> {
         let n = to_f64(session.n);
         n_total += n;
         weighted_mean += n * session.mean;
-        weighted_square += n * session.square;
+        let square = n * session.square * session.inflation;
+        weighted_square += square;
         if session.imputed.is_some() {
-            imputed_square += n * session.square;
+            imputed_square += square;
         }
     }
     if n_total < 2.0 {

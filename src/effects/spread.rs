@@ -18,6 +18,10 @@
 //! independent: for normal shots `(max - mean)/SD` is independent of mean and SD (Basu 1955,
 //! Sankhya 15:377), and what is imputed is the SD that would have been reported.
 //!
+//! Numbers of shots are those that were timed here, never the effective ones: correlated shots
+//! widen the error of a mean, while the spread of single shots and their largest one, whose
+//! expectation moves by a few percent at most, hardly change.
+//!
 //! All sessions of a pair that lack a standard deviation share one CV, looser or tighter, whichever
 //! way it came about: the maximum's ln CV is the mean over those of them that have one. Otherwise
 //! one lucky shot in one arm would move the weight of that arm alone.

@@ -28,6 +28,7 @@ pub(crate) fn timed(mean: i64, sd: Option<i64>, max: Option<i64>, n: i64) -> Spe
         mean: speed(mean),
         sd: sd.map(speed),
         sd_divisor: SdDivisor::Unknown,
+        lag1: None,
         max: max.map(speed),
         n: Some(n),
         over: SpeedOver::All,

@@ -1,5 +1,7 @@
 //! What may be chosen, in codes of the document and in words for people.
 
+use crate::vocabulary::CorrectionReason;
+
 /// One word of a list.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Choice {
@@ -179,10 +181,17 @@ pub(super) const REASON: &[Choice] = &[
     choice("other", "Something else"),
 ];
 
+/// Why somebody mends what they sent, in words.
+#[must_use]
+pub fn reason_words(reason: CorrectionReason) -> &'static str {
+    let choice = REASON.iter().find(|choice| choice.code == reason.code());
+    choice.map_or("Something else", |choice| choice.words)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::vocabulary::{CorrectionReason, Direction, Sequence, StringFamily, Stroke};
+    use crate::vocabulary::{Direction, Sequence, StringFamily, Stroke};
     use std::collections::BTreeSet;
 
     fn same(words: &[Choice], codes: impl Iterator<Item = &'static str>) {

@@ -10,7 +10,7 @@ use futures_util::StreamExt;
 use std::time::Duration;
 
 /// How long a body may take: 256 KiB over a line of 10 kB/s, and some.
-const WITHIN: Duration = Duration::from_secs(30);
+pub(super) const WITHIN: Duration = Duration::from_secs(30);
 
 /// The text of a header; `None` when it is absent.
 pub(super) fn only<'a>(request: &'a HttpRequest, name: &str) -> Result<Option<&'a str>, Problem> {

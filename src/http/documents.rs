@@ -14,7 +14,7 @@ use actix_web::{HttpRequest, HttpResponse, Route, web};
 use std::sync::Arc;
 
 const JSON: &str = "application/json";
-const HTML: &str = "text/html; charset=utf-8";
+pub(super) const HTML: &str = "text/html; charset=utf-8";
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 const SCHEMA: &str = "application/schema+json";
@@ -136,7 +136,7 @@ fn of_study(
     }
 }
 
-fn page(request: &HttpRequest, rendered: Result<String, askama::Error>) -> HttpResponse {
+pub(super) fn page(request: &HttpRequest, rendered: Result<String, askama::Error>) -> HttpResponse {
     match rendered {
         Ok(text) => ready(request, HTML, &Ready::new(text)),
         Err(error) => Problem::internal(&error.to_string()).answer(request),
@@ -144,7 +144,11 @@ fn page(request: &HttpRequest, rendered: Result<String, askama::Error>) -> HttpR
 }
 
 /// A body that is ready, or 304 when the client has it already.
-fn ready(request: &HttpRequest, content_type: &'static str, ready: &Ready) -> HttpResponse {
+pub(super) fn ready(
+    request: &HttpRequest,
+    content_type: &'static str,
+    ready: &Ready,
+) -> HttpResponse {
     let tag = EntityTag::new_strong(ready.etag.trim_matches('"').to_owned());
     let has_it = match IfNoneMatch::parse(request) {
         Ok(IfNoneMatch::Any) => request.headers().contains_key(header::IF_NONE_MATCH),

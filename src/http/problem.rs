@@ -157,10 +157,6 @@ pub(super) async fn only_read(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, HEAD")
 }
 
-pub(super) async fn read_or_post(request: HttpRequest) -> HttpResponse {
-    wrong_method(&request, "GET, HEAD, POST")
-}
-
 pub(super) async fn only_get_and_post(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, POST")
 }
@@ -171,6 +167,10 @@ pub(super) async fn only_put_and_delete(request: HttpRequest) -> HttpResponse {
 
 pub(super) async fn only_post(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "POST")
+}
+
+pub(super) async fn read_or_post(request: HttpRequest) -> HttpResponse {
+    wrong_method(&request, "GET, HEAD, POST")
 }
 
 fn wrong_method(request: &HttpRequest, allowed: &'static str) -> HttpResponse {

@@ -7,6 +7,7 @@ use super::own;
 use super::problem::Problem;
 use super::send;
 use crate::clock;
+use crate::form::reason_words;
 use crate::pages::{self, Corrected, ReceiptView, SentPair};
 use crate::service::{Own, OwnSent, Public, Refused, Service};
 use crate::units::Tension;
@@ -102,25 +103,27 @@ fn correct(request: &HttpRequest, own: &Own, pairs: &[SentPair], pair: &SentPair
             sent.stored.uuid,
         )
     });
-    form.unwrap_or_else(|| list(request, own, pairs, Some(MORE_THAN_THE_FORM)))
+    form.unwrap_or_else(|| list(request, own, pairs, Some(&pair.contribution)))
 }
 
 /// Why a contribution cannot be corrected by form.
 const MORE_THAN_THE_FORM: &str =
     "This pair holds more than the form can show, so it is corrected by sending its file anew.";
 
+/// Everything that was sent; `by_file` is a contribution that the form has no room for.
 fn list(
     request: &HttpRequest,
     own: &Own,
     pairs: &[SentPair],
-    trouble: Option<&str>,
+    by_file: Option<&str>,
 ) -> HttpResponse {
     let receipt = own.receipt.reveal();
     let page = pages::receipt(&ReceiptView {
         study: &own.public.study,
         receipt: Some(&receipt),
-        trouble,
+        trouble: by_file.map(|_| MORE_THAN_THE_FORM),
         pairs,
+        by_file,
     });
     form::page(request, StatusCode::OK, page)
 }
@@ -131,6 +134,7 @@ fn empty(request: &HttpRequest, public: &Public, trouble: Option<&str>) -> HttpR
         receipt: None,
         trouble,
         pairs: &[],
+        by_file: None,
     });
     let status = match trouble {
         None => StatusCode::OK,
@@ -178,7 +182,7 @@ fn pair(sent: &OwnSent, number: usize) -> SentPair {
     let corrections = stored.versions.iter().filter_map(|version| {
         Some(Corrected {
             date: day(version),
-            reason: pages::reason_words(version.reason?),
+            reason: reason_words(version.reason?),
         })
     });
     SentPair {

@@ -18,6 +18,7 @@ pub use places::Places;
 use super::fault::{Fault, FaultCode};
 use super::schema::Schema;
 use crate::form::{Entries, Field, FieldFault, Kind, MOST_CLASSES, Repeat, Spot, Step, spots_of};
+use crate::plan;
 use crate::protocol::Study;
 use crate::vocabulary::{Arm, ConsentScope};
 use serde_json::{Map, Value, json};
@@ -297,11 +298,7 @@ fn value(field: &Field, text: &str) -> Option<Value> {
 /// Texts that may be typed in more than one way.
 fn tidy(stem: &str, text: &str) -> String {
     match stem {
-        "plan_code" => text
-            .chars()
-            .filter(|letter| !matches!(letter, '-' | ' '))
-            .map(|letter| letter.to_ascii_uppercase())
-            .collect(),
+        "plan_code" => plan::as_typed(text),
         "pattern" => text
             .chars()
             .filter(|letter| *letter != ' ')

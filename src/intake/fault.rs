@@ -87,6 +87,10 @@ word_list! {
         TemperatureOutOfBounds = "temperature_out_of_bounds",
         /// A mass difference although there is one frame.
         MassDifferenceOfOneFrame = "mass_difference_of_one_frame",
+        /// A line of a file of shots says otherwise of its session than an earlier line.
+        DiffersInSession = "differs_in_session",
+        /// Lines of a file of shots are not in the order played.
+        OutOfOrder = "out_of_order",
         /// Gap band edges do not rise.
         EdgesNotRising = "edges_not_rising",
         /// What a row says of its first version contradicts itself.

@@ -118,6 +118,7 @@ fn speed_summary(line: &Node<'_>) -> Option<SpeedSummary> {
         mean: speed("speed_mean")?,
         sd: speed("speed_sd"),
         sd_divisor: divisor.unwrap_or(SdDivisor::Unknown),
+        lag1: line.field("speed_lag1").hundredths(),
         max: speed("speed_max"),
         n: line.field("speed_n").whole(),
         over: over.unwrap_or(SpeedOver::Unknown),

@@ -3,7 +3,6 @@
 use super::Station;
 use crate::numbers::counted;
 use crate::protocol::{Study, limits};
-use crate::vocabulary::CorrectionReason;
 use askama::Template;
 
 /// What the page of a receipt shows.
@@ -17,6 +16,8 @@ pub struct ReceiptView<'a> {
     pub trouble: Option<&'a str>,
     /// What was sent with it.
     pub pairs: &'a [SentPair],
+    /// The contribution that is to be corrected with a file.
+    pub by_file: Option<&'a str>,
 }
 
 /// One contribution of the receipt's holder.
@@ -49,19 +50,6 @@ pub struct Corrected {
     pub reason: &'static str,
 }
 
-/// Why somebody mends what they sent, in words.
-#[must_use]
-pub const fn reason_words(reason: CorrectionReason) -> &'static str {
-    match reason {
-        CorrectionReason::TypingMistake => "a number was typed wrongly",
-        CorrectionReason::WrongUnit => "a unit was wrong",
-        CorrectionReason::WrongSession => "figures of another session",
-        CorrectionReason::MisreadDevice => "the device was read wrongly",
-        CorrectionReason::ConsentChanged => "another choice of what may be shown",
-        CorrectionReason::Other => "another reason",
-    }
-}
-
 #[derive(Template)]
 #[template(path = "receipt.html", config = "src/pages/askama.toml")]
 struct Page<'a> {
@@ -71,6 +59,7 @@ struct Page<'a> {
     receipt: Option<&'a str>,
     trouble: Option<&'a str>,
     pairs: &'a [SentPair],
+    by_file: Option<&'a str>,
     n_pairs: String,
 }
 
@@ -87,6 +76,7 @@ pub fn receipt(view: &ReceiptView<'_>) -> Result<String, askama::Error> {
         receipt: view.receipt,
         trouble: view.trouble,
         pairs: view.pairs,
+        by_file: view.by_file,
         n_pairs: counted(n_pairs, "pair", "pairs"),
     }
     .render()

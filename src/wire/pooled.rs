@@ -16,7 +16,7 @@ use serde_json::{Map, Value, json};
 /// What holds for every analysis of the document.
 const CAVEATS: &[&str] = &[
     "Differences are looser minus tighter: a positive speed means that the looser string bed was faster.",
-    "Shots of one session are taken as independent, because summaries say nothing of their correlation; where they are correlated the true standard errors are larger and part of the heterogeneity is false.",
+    "Shots of one session are taken as independent unless their autocorrelation was given, because summaries say nothing of their correlation; where they are correlated the true standard errors are larger and part of the heterogeneity is false.",
     "With one session per arm, tau2 and everything made from it hold day-to-day noise as well as differences between players.",
     "The prediction interval shown is that of Nagashima, Noma & Furukawa 2019. It is approximate: simulated, it covers 92 to 96 % of new true effects at moderate and large heterogeneity, where that of Higgins, Thompson & Spiegelhalter 2009 (under models) covers 87 to 95 %. It takes pairs of one player as independent.",
     "The any_time interval keeps its promise while differences between players are roughly normal, the crowd stays of one kind, and nothing is withdrawn or corrected; simulated, it ever misses in 2 to 3 % of studies then, and in 8 to 12 % where they are strongly skewed.",

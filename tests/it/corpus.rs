@@ -178,8 +178,10 @@ fn every_invalid_document_gets_exactly_its_faults() {
 fn every_code_that_a_contribution_can_get_occurs() {
     // `unreadable` would be a defect; `edges_not_rising` belongs to studies and
     // `first_version_contradicts` to downloads; `against_schema` stands for kinds of schema rule
-    // that the contribution's schema does not use.
+    // that the contribution's schema does not use. The first two belong to files of single shots.
     let elsewhere = [
+        FaultCode::DiffersInSession,
+        FaultCode::OutOfOrder,
         FaultCode::Unreadable,
         FaultCode::EdgesNotRising,
         FaultCode::FirstVersionContradicts,

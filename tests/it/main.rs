@@ -25,3 +25,4 @@ mod reference_three_level;
 mod reference_values;
 mod simulation;
 mod tidy;
+mod upload;

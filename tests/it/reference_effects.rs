@@ -107,6 +107,7 @@ fn line(session: &Value) -> ShotLine {
             mean: kmh(number(session, "speed_mean_kmh")),
             sd: Some(kmh(number(session, "speed_sd_kmh"))),
             sd_divisor: SdDivisor::from_code(text(session, "sd_divisor")).unwrap(),
+            lag1: session["speed_lag1"].as_f64().map(hundredths),
             max: None,
             n: Some(whole(session, "speed_n")),
             over: SpeedOver::All,

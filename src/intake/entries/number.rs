@@ -18,8 +18,9 @@ pub(super) fn shown(number: &Number) -> Option<String> {
     if let Some(whole) = number.as_i64() {
         return Some(whole.to_string());
     }
-    // The shortest text that reads back as the same number, without an exponent.
-    number.as_f64().map(|value| value.to_string())
+    // The shortest text that reads back as the same number, without an exponent. Adding zero takes
+    // the sign from a zero.
+    number.as_f64().map(|value| (value + 0.0).to_string())
 }
 
 fn number(text: &str) -> Option<Number> {

@@ -284,7 +284,7 @@ fn the_page_says_what_is_wrong_with_a_code_and_escapes_it() {
     }
     let path = format!("/studies/{STUDY}/plan");
     let untold = server.send("POST", &path, &[JSON], b"do=draw&kind=two_sessions");
-    untold.expect_problem(400, "bad-request");
+    untold.expect_problem(415, "not-form");
     let nowhere = "/studies/none/plan";
     let answer = server.send("POST", nowhere, &[FORM], b"do=draw&kind=two_sessions");
     answer.expect_problem(404, "not-found");

@@ -68,6 +68,7 @@ fn session(row: &[Value]) -> Session {
                 mean: kmh(mean.as_f64().unwrap()),
                 sd: sd.as_f64().map(kmh),
                 sd_divisor: SdDivisor::Unknown,
+                lag1: None,
                 max: max.as_f64().map(kmh),
                 n: Some(n),
                 over: SpeedOver::All,

@@ -108,6 +108,11 @@ const ONLY: &[(&str, &[&str], &str)] = &[
         &["http", "cli"],
         "http is the only door to the web; cli owns its runtime",
     ),
+    (
+        "multer",
+        &["http"],
+        "forms arrive over the web, and http is its only door",
+    ),
     ("clap", &["cli"], "only the command line reads options"),
     (
         "ureq",

@@ -196,6 +196,7 @@ impl Device {
                     Some(_) => Some(speed(sd, 1)?),
                 },
                 sd_divisor: self.sd_divisor.unwrap_or(SdDivisor::Unknown),
+                lag1: None,
                 // Devices that print no maximum: the borrowed CV stands alone.
                 max: None,
                 n: Some(shots.n),
