@@ -260,9 +260,6 @@ impl Maker<'_> {
             let fault = missing("/sessions/0/shots/0/deep_percent_of");
             self.places.ask(fault, "deep_percent_of");
         }
-        if self.study.protocol.adults_only && self.entries.is_blank("adult") {
-            self.places.ask(missing("/consent/adult"), "adult");
-        }
     }
 }
 

@@ -132,7 +132,7 @@ fn of_age(root: &Document<'_>, study: &Study, found: &mut Findings<'_>) {
         found.fault(
             &adult,
             FaultCode::AgeNotConfirmed,
-            "This study is for adults: write `true` here if you are of age where you live; if you are not, please do not send this.",
+            "This study is for adults: confirm that you are of age where you live; if you are not, please do not send this.",
         );
     }
 }

@@ -96,13 +96,25 @@ impl Server {
         Self::start(&arguments, |line| line.starts_with("Serving on http://"))
     }
 
+    /// `tautpool serve` on a data folder, at an address where one was stopped before.
+    pub(crate) fn serve_again(data: &Path, address: &str) -> Self {
+        let arguments = ["serve", "--data", data.to_str().unwrap()];
+        Self::start_on(address, &arguments, |line| {
+            line.starts_with("Serving on http://")
+        })
+    }
+
     /// The program with these arguments on a free port, read up to a line of its output.
     pub(crate) fn start(arguments: &[&str], is_last: impl Fn(&str) -> bool) -> Self {
+        Self::start_on("127.0.0.1:0", arguments, is_last)
+    }
+
+    fn start_on(listen: &str, arguments: &[&str], is_last: impl Fn(&str) -> bool) -> Self {
         let log_folder = tempfile::tempdir().unwrap();
         let log = log_folder.path().join("log");
         let mut child = tautpool()
             .args(arguments)
-            .args(["--listen", "127.0.0.1:0"])
+            .args(["--listen", listen])
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(File::create(&log).unwrap())

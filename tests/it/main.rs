@@ -1,6 +1,7 @@
 //! Every integration test in one binary, because linking one is quicker than linking ten.
 
 mod api;
+mod browser;
 mod corpus;
 mod disclosure;
 mod documents;
