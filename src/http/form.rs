@@ -6,6 +6,7 @@ use crate::wire::problem::ProblemKind;
 use actix_web::http::{StatusCode, header};
 use actix_web::web::Query;
 use actix_web::{HttpRequest, HttpResponse, web};
+use uuid::Uuid;
 
 /// The media type of a form without files.
 pub(super) const MEDIA_TYPE: &str = "application/x-www-form-urlencoded";
@@ -39,6 +40,16 @@ pub(super) fn pairs(body: &[u8]) -> Vec<(String, String)> {
     Query::<Vec<(String, String)>>::from_query(&text)
         .map(Query::into_inner)
         .unwrap_or_default()
+}
+
+/// What makes a form one form, however often it is sent.
+pub(super) fn fresh_token() -> String {
+    Uuid::new_v4().to_string()
+}
+
+/// A token as it came; a fresh one when it is none of ours.
+pub(super) fn token(value: &str) -> String {
+    Uuid::parse_str(value).map_or_else(|_| fresh_token(), |token| token.to_string())
 }
 
 /// A page for one client alone.

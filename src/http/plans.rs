@@ -16,7 +16,6 @@ use crate::wire::problem::ProblemKind;
 use actix_web::http::StatusCode;
 use actix_web::web;
 use actix_web::{HttpRequest, HttpResponse};
-use uuid::Uuid;
 
 /// `POST /api/v1/studies/{study}/plans`
 pub(super) async fn draw(
@@ -53,7 +52,7 @@ pub(super) async fn page(
         &study,
         StatusCode::OK,
         &PlanStep::Draw {
-            token: fresh_token(),
+            token: form::fresh_token(),
             refused: None,
         },
     )
@@ -162,7 +161,7 @@ async fn acted(
                 Err(Refused::PlanUnknown) => Ok((
                     StatusCode::NOT_FOUND,
                     PlanStep::Draw {
-                        token: fresh_token(),
+                        token: form::fresh_token(),
                         refused: Some(typed.chars().take(LONGEST_SHOWN).collect()),
                     },
                 )),
@@ -188,11 +187,6 @@ fn unreadable() -> Problem {
         ProblemKind::BadRequest,
         "The form is not what this page sends; load the page anew.",
     )
-}
-
-/// A token under which one tap, however often it is repeated, draws one plan.
-fn fresh_token() -> String {
-    Uuid::new_v4().to_string()
 }
 
 fn shown(

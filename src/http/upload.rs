@@ -5,7 +5,8 @@ mod shown;
 
 use super::body;
 use super::contributions::blocking;
-use super::documents::{self, HTML, ready};
+use super::documents::{self, ready};
+use super::form as page;
 use super::own;
 use super::problem::{Problem, status};
 use crate::clock;
@@ -19,7 +20,7 @@ use crate::protocol::Study;
 use crate::service::{Accepted, Correction, Incoming, Public, Ready, Refused, Service};
 use crate::vocabulary::{ConsentScope, CorrectionReason};
 use crate::wire::problem::ProblemKind;
-use actix_web::http::{StatusCode, header};
+use actix_web::http::{ConnectionType, StatusCode, header};
 use actix_web::web;
 use actix_web::{HttpRequest, HttpResponse};
 use form::Form;
@@ -99,19 +100,11 @@ struct Page {
 
 impl Page {
     fn respond(self, request: &HttpRequest) -> HttpResponse {
-        match self.rendered {
-            Ok(text) => {
-                let mut builder = HttpResponse::build(self.status);
-                if self.closes {
-                    builder.force_close();
-                }
-                builder
-                    .content_type(HTML)
-                    .insert_header((header::CACHE_CONTROL, "no-store"))
-                    .body(text)
-            }
-            Err(error) => Problem::internal(&error.to_string()).answer(request),
+        let mut answer = page::page(request, self.status, self.rendered);
+        if self.closes {
+            answer.head_mut().set_connection_type(ConnectionType::Close);
         }
+        answer
     }
 }
 
@@ -249,9 +242,7 @@ impl Asked {
 
     /// The one-time token: what was sent already keeps its own, so that it stays sent once.
     fn token(&self) -> String {
-        Uuid::try_parse(self.form.text("token"))
-            .unwrap_or_else(|_| Uuid::new_v4())
-            .to_string()
+        page::token(self.form.text("token"))
     }
 
     /// Stores what the preview showed, with the consent that was ticked on it.

@@ -186,7 +186,7 @@ fn the_page_of_one_pair_has_everything_once_and_praises_nobody() {
     once("Note the standard deviation");
     once("looser, tighter, tighter, looser");
     once("Draw the order before you play");
-    once("href=\"/studies/looser-or-tighter#care\"");
+    once("href=\"/studies/looser-or-tighter/take-part#care\"");
     once("Mean ball speed, serve: left out, because");
     assert!(!text.contains("Every figure here is invented."));
     assert_eq!(text.matches("<svg ").count(), 2, "one picture, two layouts");

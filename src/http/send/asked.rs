@@ -48,7 +48,7 @@ impl Asked {
             step: Step::Setup,
             reached: Step::Setup,
             checked: None,
-            token: fresh_token(),
+            token: form::fresh_token(),
             receipt: String::new(),
             correcting: None,
         }
@@ -63,7 +63,7 @@ impl Asked {
                 "step" => asked.step = Step::from_code(value).unwrap_or(Step::Setup),
                 "reached" => asked.reached = Step::from_code(value).unwrap_or(Step::Setup),
                 "checked" => asked.checked = Step::from_code(value),
-                "token" => asked.token = token(value),
+                "token" => asked.token = form::token(value),
                 "receipt" => {
                     asked.receipt = value.trim().chars().take(LONGEST_RECEIPT).collect();
                 }
@@ -85,15 +85,6 @@ fn action(word: &str) -> Action {
             .and_then(Step::from_code)
             .map_or(Action::Open, Action::To),
     }
-}
-
-/// A token as it came; a fresh one when it is none of ours.
-fn token(value: &str) -> String {
-    Uuid::parse_str(value).map_or_else(|_| fresh_token(), |token| token.to_string())
-}
-
-fn fresh_token() -> String {
-    Uuid::new_v4().to_string()
 }
 
 #[cfg(test)]
