@@ -93,6 +93,10 @@ fn describe_doors(out: &mut impl Write, stage: &Stage, address: SocketAddr) -> i
     writeln!(out, "  page       http://{address}/studies/{slug}")?;
     writeln!(
         out,
+        "  take part  http://{address}/studies/{slug}/take-part"
+    )?;
+    writeln!(
+        out,
         "  pooled     http://{address}/api/v1/studies/{slug}/pooled"
     )?;
     writeln!(
