@@ -12,6 +12,7 @@ mod decimals;
 pub mod entries;
 pub mod fault;
 pub mod json;
+mod lines;
 mod node;
 mod read;
 mod rules;

@@ -14,7 +14,6 @@
 mod cells;
 mod columns;
 mod door;
-mod lines;
 pub mod moments;
 mod summary;
 mod template;
@@ -23,11 +22,11 @@ pub use columns::Column;
 pub use template::template;
 
 use super::fault::{Fault, FaultCode, Rejection, RejectionKind};
+use super::lines::Lines;
 use crate::protocol::Study;
 use cells::Reading;
 use columns::Header;
 use csv::{ReaderBuilder, StringRecord, Trim};
-use lines::Lines;
 use serde_json::Value;
 
 /// Most shots of a file: the most that one shot line of a contribution may count.
@@ -89,7 +88,7 @@ pub fn shots(bytes: &[u8], study: &Study) -> Result<Shots, Rejection> {
         Some(Err(error)) => return Err(malformed(&error, &mut lines)),
         Some(Ok(first)) => first,
     };
-    let header_line = line_of(&first, &mut lines);
+    let header_line = lines.of_record(&first);
     let header = Header::read(&first, header_line)?;
     let mut reading = Reading::new(header, semicolons);
     for record in records {
@@ -97,7 +96,7 @@ pub fn shots(bytes: &[u8], study: &Study) -> Result<Shots, Rejection> {
             Err(error) => reading.faults.extend(malformed(&error, &mut lines)),
             Ok(record) if is_blank(&record) => {}
             Ok(record) => {
-                let line = line_of(&record, &mut lines);
+                let line = lines.of_record(&record);
                 if reading.n_shots == MOST_SHOTS {
                     reading.faults.add(
                         line,
@@ -128,12 +127,8 @@ fn is_blank(record: &StringRecord) -> bool {
     record.iter().all(str::is_empty)
 }
 
-fn line_of(record: &StringRecord, lines: &mut Lines<'_>) -> u64 {
-    lines.at(record.position().map_or(0, csv::Position::byte))
-}
-
 fn malformed(error: &csv::Error, lines: &mut Lines<'_>) -> Rejection {
-    let line = lines.at(error.position().map_or(0, csv::Position::byte));
+    let line = lines.of_error(error);
     let sentence = match error.kind() {
         csv::ErrorKind::Utf8 { .. } => "The line is not UTF-8; save the file as UTF-8.".to_owned(),
         _ => format!("The line cannot be read: {error}."),

@@ -9,6 +9,7 @@ mod moderators;
 pub use moderators::Wanted;
 
 use super::fault::{Fault, FaultCode, Rejection, RejectionKind};
+use super::lines::Lines;
 use crate::pooling::Effects;
 use crate::pooling::regression::Design;
 use csv::{ReaderBuilder, StringRecord, Trim};
@@ -40,16 +41,17 @@ pub fn effects(bytes: &[u8]) -> Result<Effects, Rejection> {
 /// A [`Rejection`] whose places read `line 3, column variance`, for columns that were asked for.
 pub fn read(bytes: &[u8], wanted: &Wanted<'_>) -> Result<Tables, Rejection> {
     let mut reader = ReaderBuilder::new().trim(Trim::All).from_reader(bytes);
+    let mut lines = Lines::of(bytes);
     let header = reader
         .headers()
-        .map_err(|error| unreadable(&error))?
+        .map_err(|error| unreadable(&error, 1))?
         .clone();
     let columns = Columns::named_in(&header, wanted)?;
     let mut table = Table::default();
     for record in reader.records() {
         match record {
-            Ok(record) => table.add(&record, &columns),
-            Err(error) => unreadable(&error)
+            Ok(record) => table.add(&record, lines.of_record(&record), &columns),
+            Err(error) => unreadable(&error, lines.of_error(&error))
                 .faults
                 .into_iter()
                 .for_each(|fault| table.add_fault(fault)),
@@ -121,8 +123,7 @@ struct Table {
 }
 
 impl Table {
-    fn add(&mut self, record: &StringRecord, columns: &Columns) {
-        let line = record.position().map_or(0, csv::Position::line);
+    fn add(&mut self, record: &StringRecord, line: u64, columns: &Columns) {
         let estimate = self.number(record, line, columns.estimate, "estimate");
         let variance = self.number(record, line, columns.variance, "variance");
         if variance.is_some_and(|variance| variance <= 0.0) {
@@ -230,11 +231,8 @@ fn at_table(error: &impl Display) -> Rejection {
     Rejection::new(RejectionKind::Invalid, vec![fault])
 }
 
-fn unreadable(error: &csv::Error) -> Rejection {
-    let place = error.position().map_or_else(
-        || "the table".to_owned(),
-        |position| format!("line {}", position.line()),
-    );
+fn unreadable(error: &csv::Error, line: u64) -> Rejection {
+    let place = format!("line {line}");
     let sentence = match error.kind() {
         csv::ErrorKind::Utf8 { .. } => "The line is not UTF-8; save the file as UTF-8.".to_owned(),
         csv::ErrorKind::UnequalLengths {
@@ -281,6 +279,17 @@ mod tests {
                 "line 6, column variance"
             ]
         );
+    }
+
+    #[test]
+    fn lines_are_those_of_an_editor_whatever_ends_them() {
+        for bad in [
+            "estimate,variance\n1,2\n\nx,1\n",
+            "estimate,variance\r\n1,2\r\n\r\nx,1\r\n",
+        ] {
+            let rejection = effects(bad.as_bytes()).unwrap_err();
+            assert_eq!(rejection.faults[0].pointer, "line 4, column estimate");
+        }
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! Which line of a text a byte stands in.
 
+use csv::StringRecord;
+
 /// Counts lines as an editor does: `\n`, `\r\n` and a lone `\r` each end one.
 ///
 /// The reader of CSV gives the byte at which it began to look for a record, which may be an empty
@@ -20,8 +22,18 @@ impl<'a> Lines<'a> {
         }
     }
 
+    /// The line of a record.
+    pub(super) fn of_record(&mut self, record: &StringRecord) -> u64 {
+        self.at(record.position().map_or(0, csv::Position::byte))
+    }
+
+    /// The line that could not be read.
+    pub(super) fn of_error(&mut self, error: &csv::Error) -> u64 {
+        self.at(error.position().map_or(0, csv::Position::byte))
+    }
+
     /// The line of the first byte from `byte` on that ends no line. Asked in rising order.
-    pub(super) fn at(&mut self, byte: u64) -> u64 {
+    fn at(&mut self, byte: u64) -> u64 {
         let from = usize::try_from(byte).unwrap_or(usize::MAX);
         while let Some(here) = self.bytes.get(self.counted) {
             let ends_line = match here {
