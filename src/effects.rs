@@ -253,16 +253,19 @@ fn is_in_both_arms(pair: &Contribution, outcome: Outcome, class: ShotClass) -> b
     })
 }
 
-/// The shots of an arm that a protocol's fewest shots are held against: for primary outcomes
-/// those hit of the class, for spin and directions those that the share is taken of. Rallies and a
+/// The shots of an arm that a protocol's fewest shots are held against: for speed those timed of the
+/// class, for the other primary outcomes those hit, for spin and directions those that the share is taken of. Rallies and a
 /// partner's shots are no shots of the player, so for them it is those hit in the sessions that
 /// give them.
 fn shots(pair: &Contribution, arm: Arm, outcome: Outcome, class: ShotClass) -> i64 {
     let sessions = pair.of_arm(arm);
     match outcome {
-        Outcome::Speed | Outcome::DeepShare | Outcome::InShare => {
-            pair.lines(arm, class).map(|line| line.hit).sum()
+        Outcome::Speed => {
+            let lines = pair.lines(arm, class);
+            let timed = lines.filter_map(|line| Some(timed_shots(line, line.speed.as_ref()?)));
+            timed.sum()
         }
+        Outcome::DeepShare | Outcome::InShare => pair.lines(arm, class).map(|line| line.hit).sum(),
         Outcome::TopspinShare | Outcome::FlatShare | Outcome::CrosscourtShare => {
             let rule = shares::rule(outcome);
             let tallies = sessions.filter_map(|session| rule?(session, class));

@@ -2,9 +2,10 @@
 //!
 //! Permuted blocks (Matts & Lachin 1988, Controlled Clinical Trials 9:327-344; citation from
 //! memory): plans are drawn in blocks, each of which holds as many of one order as of the other, so
-//! that the two never drift apart. Blocks are of 2, 4 or 6, and which is itself drawn, so that nobody
-//! can tell from earlier plans where a block ends (random block sizes: common practice, no source).
-//! Every block is shuffled from secret bytes of its own; whoever lacks them cannot foretell an order.
+//! that the two never drift apart. Blocks are of 2, 4 or 6, and which is itself drawn, which hides
+//! where a block ends (random block sizes: common practice, no source). Every block is shuffled from
+//! secret bytes of its own. Whoever knew every order drawn before could still guess the next one in
+//! 70 of 100 draws and be sure of it in 4 (simulated), which is the price of balance.
 //!
 //! Absent on purpose: where the secret bytes come from, and which plans were drawn.
 
@@ -89,6 +90,8 @@ pub enum Standing {
     NotOpened,
     /// An earlier contribution used the plan.
     Used,
+    /// A later version names another plan than the first one did, which changes nothing.
+    NamedLater,
 }
 
 /// Sizes of a block, each as likely as the others.

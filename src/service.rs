@@ -116,7 +116,7 @@ pub enum Refused {
     ReceiptUnknown,
     /// The holder of the receipt has sent as many pairs as one player may.
     #[error(
-        "this player has already sent {} pairs, as many as one player may",
+        "this player has already sent {} pairs or 4 MiB, as much as one player may",
         limits::PAIRS_PER_PLAYER
     )]
     TooManyPairs,
@@ -128,7 +128,7 @@ pub enum Refused {
     AlreadyWithdrawn,
     /// The contribution was mended as often as it may be.
     #[error(
-        "this contribution was mended {} times, as often as it may be",
+        "this contribution was mended {} times, or this player has sent 4 MiB, as much as one may",
         limits::VERSIONS_PER_CONTRIBUTION - 1
     )]
     TooManyVersions,
@@ -401,6 +401,7 @@ impl Service {
                 incoming.now_ms,
             ),
             pairs_per_player: limits::PAIRS_PER_PLAYER,
+            bytes_per_player: limits::BYTES_PER_PLAYER,
             batch_players: study.protocol.batch_players,
         });
         Ok(recorded.map_err(ServiceError::from)?)

@@ -14,7 +14,7 @@ mod plans;
 mod read;
 mod submit;
 
-pub use mend::{Held, Mended, OwnContribution, StoredVersion, Withdrawn};
+pub use mend::{Held, Mended, Most, OwnContribution, StoredVersion, Withdrawn};
 pub use plans::{Drawn, NewPlan, StoredPlan};
 pub use read::{Batch, StoredContribution, StoredStudy};
 pub use submit::{NewContribution, Recorded, RequestKey, Sender, Version};

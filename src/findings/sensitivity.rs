@@ -49,9 +49,7 @@ impl Sensitivity {
                 "Only pairs that were sent without a plan: who saw a gain is likelier to send it."
             }
             Self::AllPairs => "Every pair, planned or not.",
-            Self::FirstVersions => {
-                "Corrected pairs as they were first sent, before their players had seen an answer."
-            }
+            Self::FirstVersions => "Corrected pairs as they were sent first.",
             Self::OnePairPerPlayer => "One pair of each player, the most precise.",
             Self::PairWithinPlayer => {
                 "Pairs of one player share something of their own (three levels, REML)."
@@ -79,7 +77,7 @@ pub fn sentence(kind: Sensitivity, n_corrected: usize) -> String {
     if kind == Sensitivity::FirstVersions {
         let n_corrected = u64::try_from(n_corrected).unwrap_or(u64::MAX);
         let pairs = numbers::counted(n_corrected, "corrected pair", "corrected pairs");
-        format!("First versions of {pairs}, as sent before their players had seen an answer.")
+        format!("First versions of {pairs}, before anything was corrected.")
     } else {
         kind.sentence().to_owned()
     }

@@ -83,8 +83,11 @@ pub(super) fn receipt(accepted: &Accepted) -> Value {
 
 /// When it counts, in words.
 pub(super) fn counts(accepted: &Accepted) -> String {
+    if accepted.repeated {
+        return "It was received before; what became of it stands with your receipt.".to_owned();
+    }
     match accepted.closed_batch {
-        Some(number) => format!("It counts in public batch {number}, which it completed."),
+        Some(number) => format!("It counts in public batch {number}."),
         None => format!(
             "It counts in the next public batch, which closes when {} new players are in.",
             accepted.public.study.protocol.batch_players

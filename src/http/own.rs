@@ -64,7 +64,10 @@ fn answer(request: &HttpRequest, status: StatusCode, shown: Shown<'_>) -> HttpRe
     let unplanned = |flag: &Flag| {
         matches!(
             flag.code,
-            FlagCode::PlanNotFound | FlagCode::PlanNotOpened | FlagCode::PlanUsed
+            FlagCode::PlanNotFound
+                | FlagCode::PlanNotOpened
+                | FlagCode::PlanUsed
+                | FlagCode::PlanNamedLater
         )
     };
     let planned = shown.sent.plan_code.is_some() && !shown.flags.iter().any(unplanned);

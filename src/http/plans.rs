@@ -149,9 +149,8 @@ async fn acted(
     match form.get("do") {
         "draw" => {
             let kind = Kind::from_code(form.get("kind")).ok_or_else(unreadable)?;
-            let token = form.get("token");
-            let key = (!token.is_empty()).then(|| token.to_owned());
-            let plan = lot(service, study, kind, key).await?;
+            let key = form::token(form.get("token"));
+            let plan = lot(service, study, kind, Some(key)).await?;
             Ok((StatusCode::OK, step(plan)))
         }
         "open" => {

@@ -7,13 +7,14 @@ mod asked;
 mod moves;
 
 use super::body;
-use super::contributions::blocking;
+use super::contributions::{blocking, private};
 use super::form::{self, MEDIA_TYPE};
 use super::own;
 use super::problem::{self, Problem};
 use crate::clock;
 use crate::form::{FieldFault, Step};
-use crate::intake::{FaultCode, entries};
+use crate::intake::entries::{self, Checked};
+use crate::intake::{FaultCode, FlagCode};
 use crate::pages;
 use crate::pages::send::{Hindrance, Purpose, SendView};
 use crate::protocol::Study;
@@ -21,10 +22,11 @@ use crate::service::{Accepted, Correction, Incoming, Refused, Service};
 use crate::vocabulary::CorrectionReason;
 use crate::wire::form_check::form_check;
 use crate::wire::problem::ProblemKind;
-use actix_web::http::{StatusCode, header};
+use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, HttpResponse, web};
 use asked::{Action, Asked};
 use moves::Form;
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// `GET /studies/{study}/send`
@@ -61,8 +63,10 @@ pub(super) async fn take(
         Ok(asked) => asked,
         Err(problem) => return not_received(&request, study, &problem),
     };
-    let mut checked = entries::check(&asked.entries, study);
-    checked.faults.extend(reason_missing(&asked));
+    let checked = match checked(&service, study, &asked).await {
+        Ok(checked) => checked,
+        Err(problem) => return hindered(&request, study, &asked, &problem),
+    };
     let current = &study.protocol.consent.version;
     if asked.entries.get("consent_version") != current {
         asked.entries.forget_consent(current);
@@ -109,15 +113,12 @@ pub(super) async fn check(
     let Some(public) = service.study(&slug) else {
         return Problem::from(Refused::StudyUnknown).answer(&request);
     };
-    match received(&request, payload).await {
-        Ok(asked) => {
-            let mut checked = entries::check(&asked.entries, &public.study);
-            checked.faults.extend(reason_missing(&asked));
-            HttpResponse::Ok()
-                .content_type("application/json")
-                .insert_header((header::CACHE_CONTROL, "no-store"))
-                .body(format!("{}\n", form_check(&checked.faults)))
-        }
+    let found = async {
+        let asked = received(&request, payload).await?;
+        checked(&service, &public.study, &asked).await
+    };
+    match found.await {
+        Ok(checked) => private(HttpResponse::Ok(), &form_check(&checked.faults)),
         Err(problem) => problem.answer(&request),
     }
 }
@@ -127,6 +128,49 @@ async fn received(request: &HttpRequest, payload: web::Payload) -> Result<Asked,
     let body = body::read(request, payload).await?;
     Ok(Asked::read(&body))
 }
+
+/// What is made of the entries, and everything that is to be mended before it can be sent.
+async fn checked(
+    service: &web::Data<Service>,
+    study: &Arc<Study>,
+    asked: &Asked,
+) -> Result<Checked, Problem> {
+    let (typed, of) = (asked.entries.clone(), Arc::clone(study));
+    let mut checked = blocking(move || Ok(entries::check(&typed, &of))).await?;
+    checked.faults.extend(reason_missing(asked));
+    let at_code = |fault: &FieldFault| fault.field.as_deref() == Some("plan_code");
+    if !checked.faults.iter().any(at_code) {
+        checked
+            .faults
+            .extend(plan_unknown(service, study, asked).await?);
+    }
+    Ok(checked)
+}
+
+/// A plan code that was never drawn here. A program is only told; a person has mistyped it, and
+/// after sending it would be too late to mend.
+async fn plan_unknown(
+    service: &web::Data<Service>,
+    study: &Study,
+    asked: &Asked,
+) -> Result<Option<FieldFault>, Problem> {
+    let typed = asked.entries.get("plan_code").to_owned();
+    if typed.is_empty() || asked.correcting.is_some() {
+        return Ok(None);
+    }
+    let (service, slug) = (web::Data::clone(service), study.label.slug.clone());
+    let known = blocking(move || Ok(service.knows_plan(&slug, &typed).map_err(Refused::from)?));
+    Ok((!known.await?).then(|| FieldFault {
+        field: Some("plan_code".to_owned()),
+        step: Step::Setup,
+        pointer: "/plan_code".to_owned(),
+        code: FlagCode::PlanNotFound.code(),
+        sentence: PLAN_UNKNOWN.to_owned(),
+    }))
+}
+
+/// What is said of a plan code that nobody drew.
+pub(super) const PLAN_UNKNOWN: &str = "No plan with this code was drawn in this study; compare it with what you wrote down, or leave it blank.";
 
 async fn submit(
     service: web::Data<Service>,

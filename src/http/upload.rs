@@ -9,6 +9,7 @@ use super::documents::{self, ready};
 use super::form as page;
 use super::own;
 use super::problem::{Problem, status};
+use super::send::PLAN_UNKNOWN;
 use crate::clock;
 use crate::intake::shots::{self, Column};
 use crate::intake::uploaded::{self, Uploaded, Written};
@@ -21,7 +22,7 @@ use crate::service::{Accepted, Correction, Incoming, Public, Ready, Refused, Ser
 use crate::vocabulary::{ConsentScope, CorrectionReason};
 use crate::wire::problem::ProblemKind;
 use actix_web::http::{ConnectionType, StatusCode, header};
-use actix_web::web;
+use actix_web::web::{self, Bytes};
 use actix_web::{HttpRequest, HttpResponse};
 use form::Form;
 use serde_json::Value;
@@ -87,7 +88,7 @@ pub(super) async fn take(
     match asked.form.text("do") {
         "send" => asked.send().await,
         "choose" => asked.choosing(None, StatusCode::OK),
-        _ => asked.show(),
+        _ => asked.show().await,
     }
 }
 
@@ -179,7 +180,7 @@ impl Asked {
     }
 
     /// Shows what was read of a file. Nothing is stored.
-    fn show(&self) -> HttpResponse {
+    async fn show(&self) -> HttpResponse {
         let file = self.form.file.as_ref();
         let Some(file) = file.filter(|file| !file.bytes.is_empty()) else {
             let trouble = Trouble {
@@ -189,13 +190,24 @@ impl Asked {
             return self.choosing(Some(&trouble), StatusCode::UNPROCESSABLE_ENTITY);
         };
         let written = Written::of(&file.bytes, &file.name);
-        match uploaded::read(&file.bytes, written, self.study()) {
-            Ok(uploaded) => {
+        match self.read(file.bytes.clone(), written).await {
+            Ok(Ok(uploaded)) => {
                 let answers = Answers::of(&uploaded.admitted.contribution);
                 self.preview(&uploaded, &answers, &[], StatusCode::OK)
             }
-            Err(rejection) => self.refused(&rejection),
+            Ok(Err(rejection)) => self.refused(&rejection),
+            Err(problem) => problem.answer(&self.request),
         }
+    }
+
+    /// Reads a file off the threads that answer everybody else: a bad one takes a while.
+    async fn read(
+        &self,
+        bytes: Bytes,
+        written: Written,
+    ) -> Result<Result<Uploaded, Rejection>, Problem> {
+        let public = Arc::clone(&self.public);
+        blocking(move || Ok(uploaded::read(&bytes, written, &public.study))).await
     }
 
     fn refused(&self, rejection: &Rejection) -> HttpResponse {
@@ -247,14 +259,19 @@ impl Asked {
 
     /// Stores what the preview showed, with the consent that was ticked on it.
     async fn send(&self) -> HttpResponse {
-        let document = self.form.text("document").as_bytes();
-        let uploaded = match uploaded::read(document, Written::Json, self.study()) {
-            Ok(uploaded) => uploaded,
-            Err(rejection) => return self.refused(&rejection),
+        let document = Bytes::copy_from_slice(self.form.text("document").as_bytes());
+        let uploaded = match self.read(document, Written::Json).await {
+            Ok(Ok(uploaded)) => uploaded,
+            Ok(Err(rejection)) => return self.refused(&rejection),
+            Err(problem) => return problem.answer(&self.request),
         };
         let answers = self.answers();
         let again = |wrong: Vec<String>, status| self.preview(&uploaded, &answers, &wrong, status);
-        let (document, wrong) = self.completed(&uploaded.document, &answers);
+        let (document, mut wrong) = self.completed(&uploaded.document, &answers);
+        match self.plan_unknown(&answers).await {
+            Ok(unknown) => wrong.extend(unknown),
+            Err(problem) => return again(vec![in_words(&problem)], status(problem.kind)),
+        }
         if !wrong.is_empty() {
             return again(wrong, StatusCode::UNPROCESSABLE_ENTITY);
         }
@@ -315,9 +332,22 @@ impl Asked {
         (document, wrong)
     }
 
+    /// What is said of a plan code that nobody drew; nothing of one that is no code at all.
+    async fn plan_unknown(&self, answers: &Answers) -> Result<Option<String>, Problem> {
+        let code = answers.plan_code.clone();
+        if plan::Code::parse(&code).is_none() || !self.carried().correcting.is_empty() {
+            return Ok(None);
+        }
+        let service = web::Data::clone(&self.service);
+        let study = self.study().label.slug.clone();
+        let known =
+            blocking(move || Ok(service.knows_plan(&study, &code).map_err(Refused::from)?));
+        Ok((!known.await?).then(|| PLAN_UNKNOWN.to_owned()))
+    }
+
     async fn submit(&self, document: Value, purpose: Purpose) -> Result<Accepted, Problem> {
         let study = self.study().label.slug.clone();
-        let token = self.form.text("token").to_owned();
+        let token = self.token();
         let service = web::Data::clone(&self.service);
         blocking(move || {
             let document = document.to_string();

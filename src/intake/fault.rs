@@ -121,6 +121,8 @@ word_list! {
         PlanNotOpened = "plan_not_opened",
         /// An earlier contribution used the plan.
         PlanUsed = "plan_used",
+        /// A correction names another plan than what was sent first.
+        PlanNamedLater = "plan_named_later",
     }
 }
 

@@ -162,7 +162,7 @@ fn primary(primary: &OwnPrimary) -> Primary {
 }
 
 fn no_difference(reason: LeftOutReason) -> String {
-    format!("No difference, because {}.", reason.sentence())
+    format!("Not compared: {}.", reason.sentence())
 }
 
 fn crowd(own: &OwnEffect) -> Option<Crowd> {

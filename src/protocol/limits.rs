@@ -18,6 +18,10 @@ pub const PAIRS_PER_PLAYER: i64 = 24;
 /// Most versions of one contribution (our bound; a slip takes one or two to mend).
 pub const VERSIONS_PER_CONTRIBUTION: i64 = 24;
 
+/// Most bytes of everything that one player sends, all versions together: seventy full contributions
+/// (our bound). A receipt opens all of it at once.
+pub const BYTES_PER_PLAYER: i64 = 4 * 1024 * 1024;
+
 /// Days after which a withdrawal is acted on although no batch has closed.
 pub const WITHDRAWAL_DAYS: i64 = 30;
 

@@ -7,7 +7,7 @@ use crate::effects::PairEffects;
 use crate::intake::{self, Admitted, Flag};
 use crate::protocol::limits;
 use crate::receipt::Receipt;
-use crate::store::{Held, Mended, OwnContribution, Withdrawn};
+use crate::store::{Held, Mended, Most, OwnContribution, Withdrawn};
 use crate::vocabulary::{CorrectionReason, State};
 use std::sync::Arc;
 use uuid::Uuid;
@@ -143,7 +143,10 @@ impl Service {
                 &held,
                 &version,
                 correction.reason,
-                limits::VERSIONS_PER_CONTRIBUTION,
+                Most {
+                    versions: limits::VERSIONS_PER_CONTRIBUTION,
+                    bytes: limits::BYTES_PER_PLAYER,
+                },
             )
             .map_err(ServiceError::from)?;
         match mended {

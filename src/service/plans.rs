@@ -54,6 +54,17 @@ impl Service {
             .ok_or(Refused::PlanUnknown)
     }
 
+    /// Whether a plan with this code, as typed, was drawn in a study.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn knows_plan(&self, study: &str, typed: &str) -> Result<bool, ServiceError> {
+        match Code::parse(typed) {
+            Some(code) => Ok(self.store.knows_plan(study, &code)?),
+            None => Ok(false),
+        }
+    }
+
     /// What is to be said of a stored contribution that names a plan and does not count as planned.
     pub(super) fn plan_flag(&self, contribution: Uuid) -> Option<Flag> {
         let standing = self.store.standing(contribution).unwrap_or_else(|error| {
@@ -74,6 +85,10 @@ impl Service {
             Some(Standing::Used) => (
                 FlagCode::PlanUsed,
                 "An earlier contribution used this plan; this one is kept as retrospective. Draw a plan for every pair.",
+            ),
+            Some(Standing::NamedLater) => (
+                FlagCode::PlanNamedLater,
+                "Whether this pair counts as planned rests on the version sent first; another plan code changes nothing.",
             ),
         };
         Some(Flag {

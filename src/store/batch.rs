@@ -6,7 +6,7 @@
 //! were last shown.
 
 use super::StoreError;
-use rusqlite::{Transaction, params};
+use rusqlite::{Connection, Transaction, params};
 
 /// Who closes a batch, and when.
 #[derive(Clone, Copy, Debug)]
@@ -49,14 +49,21 @@ pub(super) fn close_hidden(
         "SELECT EXISTS (SELECT 1 FROM contribution
                          WHERE study_id = ?1 AND state = 'withdrawn' AND removed IS NULL
                            AND withdrawn_at_ms <= ?2)
-             OR EXISTS (SELECT 1 FROM version v
-                         JOIN contribution c ON c.id = v.contribution_id AND c.state = 'accepted'
-                        WHERE v.study_id = ?1 AND v.batch IS NULL AND v.received_at_ms <= ?2
-                          AND v.consent_scope = 'pooling'
-                          AND EXISTS (SELECT 1 FROM version counted
-                                       WHERE counted.contribution_id = v.contribution_id
-                                         AND counted.batch IS NOT NULL
-                                         AND counted.consent_scope = 'pooling_and_rows'))",
+             OR EXISTS (SELECT 1 FROM version narrowed
+                          JOIN contribution c ON c.id = narrowed.contribution_id
+                               AND c.state = 'accepted'
+                          JOIN version counted ON counted.contribution_id = c.id
+                               AND counted.number = (SELECT max(number) FROM version
+                                    WHERE contribution_id = c.id AND batch IS NOT NULL)
+                          JOIN version newest ON newest.contribution_id = c.id
+                               AND newest.number = (SELECT max(number) FROM version
+                                    WHERE contribution_id = c.id)
+                         WHERE narrowed.study_id = ?1 AND narrowed.batch IS NULL
+                           AND counted.number < narrowed.number
+                           AND narrowed.consent_scope = 'pooling'
+                           AND narrowed.received_at_ms <= ?2
+                           AND newest.consent_scope = 'pooling'
+                           AND counted.consent_scope = 'pooling_and_rows')",
         params![closing.study_id, withdrawn_by_ms],
         |row| row.get(0),
     )?;
@@ -75,6 +82,15 @@ pub(super) fn close_hidden(
     )?;
     remove_withdrawn(transaction, closing.study_id, number)?;
     Ok(Some(number))
+}
+
+/// Folds the log into the database and empties it, so that what was erased stands in neither. When
+/// that cannot be done now, the next one does it: what was asked for is stored.
+pub(super) fn leave_no_trace(connection: &Connection) {
+    let folded = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()));
+    if let Err(error) = folded {
+        tracing::warn!(%error, "the log was not folded into the database yet");
+    }
 }
 
 fn next(
@@ -106,7 +122,7 @@ fn remove_withdrawn(
         params![study_id, number],
     )?;
     transaction.execute(
-        "UPDATE version SET document = NULL
+        "UPDATE version SET document = NULL, gap_nanograms = 1
          WHERE contribution_id IN (SELECT id FROM contribution WHERE study_id = ?1 AND removed = ?2)",
         params![study_id, number],
     )?;

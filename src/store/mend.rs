@@ -1,8 +1,8 @@
 //! What the holder of a receipt may do: see, mend and withdraw what was sent.
 
-use super::batch::{Closing, close_hidden, close_when_due};
+use super::batch::{Closing, close_hidden, close_when_due, leave_no_trace};
 use super::read::state;
-use super::submit::{Place, Version, insert_version, study_id};
+use super::submit::{Place, Version, bytes, bytes_of_player, insert_version, study_id};
 use super::{Store, StoreError};
 use crate::vocabulary::{CorrectionReason, State};
 use rusqlite::{OptionalExtension, Row, Transaction, TransactionBehavior, params};
@@ -47,6 +47,15 @@ pub struct Held<'a> {
     pub receipt_hash: [u8; 32],
     /// The contribution.
     pub contribution: Uuid,
+}
+
+/// How much one contribution and one player may send.
+#[derive(Clone, Copy, Debug)]
+pub struct Most {
+    /// Versions of one contribution.
+    pub versions: i64,
+    /// Bytes of everything of one player.
+    pub bytes: i64,
 }
 
 /// What became of a correction.
@@ -126,7 +135,7 @@ impl Store {
         held: &Held<'_>,
         version: &Version<'_>,
         reason: CorrectionReason,
-        most_versions: i64,
+        most: Most,
     ) -> Result<Mended, StoreError> {
         let mut connection = self.lock();
         let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -145,7 +154,8 @@ impl Store {
         if document.as_deref() == Some(version.document) {
             return Ok(Mended::Unchanged);
         }
-        if most_versions <= number {
+        let n_bytes = bytes_of_player(&transaction, found.player_id)? + bytes(version.document);
+        if most.versions <= number || most.bytes < n_bytes {
             return Ok(Mended::TooManyVersions);
         }
         let place = Place {
@@ -188,6 +198,7 @@ impl Store {
             )?;
         }
         transaction.commit()?;
+        leave_no_trace(&connection);
         Ok(Withdrawn::Done { closed_batch })
     }
 
@@ -215,12 +226,16 @@ impl Store {
         };
         let number = close_hidden(&transaction, closing, withdrawn_by_ms)?;
         transaction.commit()?;
+        if number.is_some() {
+            leave_no_trace(&connection);
+        }
         Ok(number)
     }
 }
 
 struct Found {
     study_id: i64,
+    player_id: i64,
     contribution_id: i64,
     withdrawn_at_ms: Option<i64>,
 }
@@ -228,7 +243,7 @@ struct Found {
 fn find(transaction: &Transaction<'_>, held: &Held<'_>) -> Result<Option<Found>, rusqlite::Error> {
     transaction
         .query_row(
-            "SELECT s.id, c.id, c.withdrawn_at_ms
+            "SELECT s.id, p.id, c.id, c.withdrawn_at_ms
              FROM contribution c
              JOIN player p ON p.id = c.player_id
              JOIN study s ON s.id = c.study_id
@@ -237,8 +252,9 @@ fn find(transaction: &Transaction<'_>, held: &Held<'_>) -> Result<Option<Found>,
             |row| {
                 Ok(Found {
                     study_id: row.get(0)?,
-                    contribution_id: row.get(1)?,
-                    withdrawn_at_ms: row.get(2)?,
+                    player_id: row.get(1)?,
+                    contribution_id: row.get(2)?,
+                    withdrawn_at_ms: row.get(3)?,
                 })
             },
         )
@@ -259,7 +275,7 @@ fn mark_withdrawn(
         params![contribution_id, now_ms],
     )?;
     transaction.execute(
-        "UPDATE version SET document = NULL
+        "UPDATE version SET document = NULL, gap_nanograms = 1
          WHERE contribution_id = ?1
            AND EXISTS (SELECT 1 FROM contribution c WHERE c.id = ?1 AND c.removed = 0)",
         [contribution_id],

@@ -7,22 +7,22 @@ use crate::vocabulary::Sequence;
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 use uuid::Uuid;
 
-/// The contribution that used a plan: the first to name it, whatever became of it since. For a
-/// query that has the plan as `plan`.
+/// The contribution that used a plan: the first whose first version names it, whatever became of
+/// it since. For a query that has the plan as `plan`.
 const USER: &str = "(SELECT named.contribution_id FROM version named
-    WHERE named.study_id = plan.study_id AND named.plan_code = plan.code
+    WHERE named.study_id = plan.study_id AND named.plan_code = plan.code AND named.number = 1
     ORDER BY named.received_at_ms, named.contribution_id LIMIT 1)";
 
 /// When a plan was first named by what was sent.
 const SENT_AT: &str = "(SELECT min(named.received_at_ms) FROM version named
-    WHERE named.study_id = plan.study_id AND named.plan_code = plan.code)";
+    WHERE named.study_id = plan.study_id AND named.plan_code = plan.code AND named.number = 1)";
 
-/// The plan that version `v` names, as a condition on `plan`.
-const NAMED: &str = "plan.study_id = v.study_id AND plan.code = v.plan_code";
+/// The plan that a contribution's version `first` names, as a condition on `plan`.
+const NAMED: &str = "plan.study_id = first.study_id AND plan.code = first.plan_code";
 
-/// Whether contribution `c` counts as planned in its version `v`: the plan that it names was open
-/// when the first version came, and no other contribution had used it. That a later version may
-/// name the plan lets a mistyped code be mended; a plan opened after sending never counts.
+/// Whether contribution `c` counts as planned: the plan that its version `first` names was open
+/// when that came, and no other contribution had used it. What later versions name changes nothing:
+/// whoever has seen an answer could else choose whether it counts as planned.
 pub(super) fn planned() -> String {
     format!(
         "EXISTS (SELECT 1 FROM plan
@@ -30,7 +30,7 @@ pub(super) fn planned() -> String {
     )
 }
 
-/// The order that was drawn for the plan that version `v` names.
+/// The order that was drawn for the plan that version `first` names.
 pub(super) fn plan_sequence() -> String {
     format!("(SELECT plan.sequence FROM plan WHERE {NAMED})")
 }
@@ -158,15 +158,32 @@ impl Store {
         Ok(plan)
     }
 
-    /// What a contribution in its newest version has to do with the plan it names; `None` when it
-    /// names none.
+    /// Whether a plan with this code was drawn in a study.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    pub fn knows_plan(&self, study: &str, code: &Code) -> Result<bool, StoreError> {
+        let connection = self.lock();
+        let Some(study_id) = study_id(&connection, study)? else {
+            return Ok(false);
+        };
+        let found = one_plan(
+            &connection,
+            "code = ?2",
+            params![study_id, code.canonical()],
+        )?;
+        Ok(found.is_some())
+    }
+
+    /// What a contribution has to do with the plan it names; `None` when it names none.
     ///
     /// # Errors
     /// When the database cannot be read.
     pub fn standing(&self, contribution: Uuid) -> Result<Option<Standing>, StoreError> {
         let planned = planned();
         let sql = format!(
-            "SELECT v.plan_code IS NOT NULL, {planned}, plan.id IS NOT NULL,
+            "SELECT coalesce(first.plan_code, v.plan_code) IS NOT NULL, {planned},
+                    v.plan_code IS first.plan_code, plan.id IS NOT NULL,
                     coalesce(plan.opened_at_ms <= first.received_at_ms, FALSE)
              FROM contribution c
              JOIN version first ON first.contribution_id = c.id AND first.number = 1
@@ -178,13 +195,20 @@ impl Store {
         let found = self
             .lock()
             .query_row(&sql, [contribution.as_bytes()], |row| {
-                let columns: [bool; 4] = [row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?];
+                let columns: [bool; 5] = [
+                    row.get(0)?,
+                    row.get(1)?,
+                    row.get(2)?,
+                    row.get(3)?,
+                    row.get(4)?,
+                ];
                 Ok(match columns {
                     [false, ..] => None,
                     [_, true, ..] => Some(Standing::Planned),
-                    [_, _, false, _] => Some(Standing::NotFound),
-                    [_, _, _, false] => Some(Standing::NotOpened),
-                    [_, _, _, true] => Some(Standing::Used),
+                    [_, _, false, ..] => Some(Standing::NamedLater),
+                    [_, _, _, false, _] => Some(Standing::NotFound),
+                    [_, _, _, _, false] => Some(Standing::NotOpened),
+                    [_, _, _, _, true] => Some(Standing::Used),
                 })
             })
             .optional()?;

@@ -1,6 +1,6 @@
 //! Taking a contribution in.
 
-use super::batch::{Closing, close_when_due};
+use super::batch::{Closing, close_when_due, leave_no_trace};
 use super::{Store, StoreError};
 use crate::vocabulary::{ConsentScope, CorrectionReason, State};
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
@@ -23,6 +23,8 @@ pub struct NewContribution<'a> {
     pub version: Version<'a>,
     /// Most pairs that one player may send.
     pub pairs_per_player: i64,
+    /// Most bytes of everything that one player may send.
+    pub bytes_per_player: i64,
     /// How many players who come or go close a batch.
     pub batch_players: usize,
 }
@@ -143,7 +145,8 @@ impl Store {
             [player_id],
             |row| row.get(0),
         )?;
-        if new.pairs_per_player <= n_pairs {
+        let n_bytes = bytes_of_player(&transaction, player_id)? + bytes(new.version.document);
+        if new.pairs_per_player <= n_pairs || new.bytes_per_player < n_bytes {
             return Ok(Recorded::TooManyPairs);
         }
         let contribution_id = insert(&transaction, study_id, player_id, new)?;
@@ -162,6 +165,9 @@ impl Store {
             },
         )?;
         transaction.commit()?;
+        if closed_batch.is_some() {
+            leave_no_trace(&connection);
+        }
         Ok(Recorded::Stored {
             contribution: new.uuid,
             player,
@@ -257,6 +263,23 @@ fn insert(
         None,
     )?;
     Ok(contribution_id)
+}
+
+/// Bytes of everything that a player sent and that was not erased.
+pub(super) fn bytes_of_player(
+    transaction: &Transaction<'_>,
+    player_id: i64,
+) -> Result<i64, rusqlite::Error> {
+    transaction.query_row(
+        "SELECT coalesce(sum(length(v.document)), 0) FROM version v
+         JOIN contribution c ON c.id = v.contribution_id WHERE c.player_id = ?1",
+        [player_id],
+        |row| row.get(0),
+    )
+}
+
+pub(super) fn bytes(document: &[u8]) -> i64 {
+    i64::try_from(document.len()).unwrap_or(i64::MAX / 2)
 }
 
 /// Where a version belongs.

@@ -230,7 +230,7 @@ fn first_versions_take_the_place_of_corrected_ones() {
     assert_eq!(found.result.unwrap().estimate.to_bits(), expected);
     assert_eq!(
         sentence(found.kind, analysis.n_corrected),
-        "First versions of 6 corrected pairs, as sent before their players had seen an answer."
+        "First versions of 6 corrected pairs, before anything was corrected."
     );
     // The page says the same, over all gaps together.
     let mut two_gaps = all.clone();
@@ -244,7 +244,7 @@ fn first_versions_take_the_place_of_corrected_ones() {
     let two_gaps = publication(two_gaps);
     let found = two_gaps.analyse(Choice::default()).unwrap();
     let page = pages::study(&corpus::study(), &two_gaps, &found, &[], false).unwrap();
-    assert!(page.contains("First versions of 8 corrected pairs, as sent"));
+    assert!(page.contains("First versions of 8 corrected pairs, before anything was corrected"));
     // Only what the analysis rests on is counted: here the planned pairs.
     let half_planned = all.iter().enumerate().map(|(idx, row)| {
         let row = *row;

@@ -254,6 +254,49 @@ fn a_consent_to_rows_that_is_taken_back_acts_after_thirty_days_too() {
 }
 
 #[test]
+fn only_a_consent_to_rows_that_still_shows_hides_anything() {
+    let narrower = |number: u32| Pair {
+        scope: "pooling",
+        ..varied(number)
+    };
+    let service = service();
+    let sent = players(&service, 0, 10);
+    // Taken back, acted on with a batch, and then a slip is mended.
+    mend(&service, &sent[0], narrower(0)).unwrap();
+    players(&service, 20, 5);
+    assert_eq!((batch(&service), n_pairs(&service)), (Some(3), 14));
+    mend(&service, &sent[0], narrower(3)).unwrap();
+    // Taken back and given again before any batch.
+    mend(&service, &sent[1], narrower(1)).unwrap();
+    mend(&service, &sent[1], varied(1)).unwrap();
+    service.keep_promises(NOW_MS + 99 * DAY_MS).unwrap();
+    assert!(!public(&service).renewing);
+}
+
+#[test]
+fn one_player_sends_only_so_much() {
+    let service = service();
+    let sent = players(&service, 0, 1);
+    let padded = |number: usize| {
+        let document = contribution(varied(1)).to_string();
+        format!("{document}{}", " ".repeat(250_000 + number))
+    };
+    let mend = |number| {
+        service.mend(&Correction {
+            study: STUDY,
+            receipt: &sent[0].receipt.reveal(),
+            contribution: sent[0].contribution,
+            reason: CorrectionReason::Other,
+            document: padded(number).as_bytes(),
+            now_ms: NOW_MS,
+        })
+    };
+    let taken = (0..23).take_while(|number| mend(*number).is_ok()).count();
+    assert_eq!(taken, 4 * 1024 * 1024 / 250_000);
+    assert!(matches!(mend(99), Err(Refused::TooManyVersions)));
+}
+
+#[test]
 fn a_further_pair_joins_its_player_and_withdrawing_one_leaves_the_other() {
     let service = service();
     let sent = players(&service, 0, 5);

@@ -215,7 +215,7 @@ fn a_receipt_that_is_not_new_is_not_shown() {
     let text = page(&accepted, None);
     assert!(!text.contains("keep this receipt") && !text.contains("receipt-text"));
     assert!(text.contains("You played several sessions with each string bed"));
-    assert!(text.contains("takes out steady tiring and warming up. A further pair"));
+    assert!(text.contains("takes out steady tiring and warming up, as far as the sessions have about equally many shots. A further pair"));
 }
 
 #[test]
@@ -227,8 +227,10 @@ fn a_gap_under_protocol_and_an_empty_study_are_said_plainly() {
     let service = nobody();
     let first = sent(&service, &document(ONE_PAIR, (46, 54), Some(12.0)));
     let text = page(&first, Some(RECEIPT));
-    assert!(text.contains("Nothing is published yet, so there is nothing to compare with."));
-    assert!(text.contains("We give no best guess for you yet: nobody else’s sessions"));
+    assert!(text.contains(
+        "No figures over all players are public now, so there is nothing to compare with."
+    ));
+    assert!(text.contains("We give no best guess for you yet: no figures over all players"));
     assert!(answer(&first).found().all(|own| own.pool.is_err()));
     assert!(!text.contains("mark-pooled-apart\"><polygon"));
 }

@@ -160,31 +160,24 @@ fn mend(service: &Service, sent: &Accepted, number: u32, code: &Code) -> Accepte
 }
 
 #[test]
-fn a_mistyped_code_can_be_mended_but_no_plan_opened_after_sending() {
+fn a_correction_neither_makes_nor_unmakes_a_planned_pair() {
     let service = service();
-    let code = draw(&service);
+    let (code, spare) = (draw(&service), draw(&service));
     open(&service, &code, NOW_MS - 1);
-    let sent = send(&service, 0, Some("000000000000"), NOW_MS);
-    assert_eq!(flags(&mend(&service, &sent, 0, &code)), [""; 0]);
-    let late = draw(&service);
+    open(&service, &spare, NOW_MS - 1);
+    let first = send(&service, 0, Some(code.canonical()), NOW_MS);
     let other = send(&service, 1, None, NOW_MS);
-    open(&service, &late, NOW_MS + 1);
-    let mended = mend(&service, &other, 1, &late);
-    assert_eq!(flags(&mended), ["plan_not_opened"]);
-    let planned: Vec<bool> = planned(&service).iter().map(|one| one.0).collect();
-    assert_eq!(planned, [true, false]);
-}
-
-#[test]
-fn an_older_contribution_that_names_a_plan_later_does_not_take_it_away() {
-    let service = service();
-    let older = send(&service, 0, None, NOW_MS + 2);
-    let code = draw(&service);
-    open(&service, &code, NOW_MS);
-    send(&service, 1, Some(code.canonical()), NOW_MS + 3);
-    assert_eq!(flags(&mend(&service, &older, 0, &code)), ["plan_used"]);
-    let planned: Vec<bool> = planned(&service).iter().map(|one| one.0).collect();
-    assert_eq!(planned, [false, true]);
+    // After their answers, one names a plan that was kept back and the other another one.
+    assert_eq!(
+        flags(&mend(&service, &other, 1, &spare)),
+        ["plan_named_later"]
+    );
+    assert_eq!(flags(&mend(&service, &first, 0, &spare)), [""; 0]);
+    let all: Vec<bool> = planned(&service).iter().map(|one| one.0).collect();
+    assert_eq!(all, [true, false]);
+    // A plan that was only named in a correction is still free.
+    let late = send(&service, 2, Some(spare.canonical()), NOW_MS + 9);
+    assert_eq!(flags(&late), [""; 0]);
 }
 
 #[test]

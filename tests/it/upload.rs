@@ -103,6 +103,17 @@ fn single_shots_are_shown_before_they_are_sent_and_sent_once() {
     assert!(!page.contains(" checked"));
     assert_eq!(exported(folder.path()).len(), 0, "a preview stores nothing");
 
+    let drawn = server.send(
+        "POST",
+        &format!("/api/v1/studies/{STUDY}/plans"),
+        &[("content-type", "application/json")],
+        br#"{"kind": "two_sessions"}"#,
+    );
+    let code = drawn.expect(201).json()["code"]
+        .as_str()
+        .unwrap()
+        .to_owned();
+    let typed = code.to_lowercase().replace('-', " ");
     let (document, token) = (hidden(&page, "document"), hidden(&page, "token"));
     let fields = [
         ("do", "send"),
@@ -111,7 +122,7 @@ fn single_shots_are_shown_before_they_are_sent_and_sent_once() {
         ("consent_pooling", "yes"),
         ("consent_rows", "yes"),
         ("adult", "yes"),
-        ("plan_code", "abcd-2345 wxyz"),
+        ("plan_code", typed.as_str()),
         ("itn", "5"),
         ("receipt", ""),
     ];
@@ -134,7 +145,7 @@ fn single_shots_are_shown_before_they_are_sent_and_sent_once() {
     assert_eq!(stored["consent"]["scope"], "pooling_and_rows");
     assert_eq!(stored["consent"]["adult"], true);
     assert_eq!(stored["consent"]["text_version"], "1");
-    assert_eq!(stored["plan_code"], "ABCD2345WXYZ");
+    assert_eq!(stored["plan_code"], code.replace('-', ""));
     assert_eq!(stored["player"]["itn"], 5);
     let sent: Value = serde_json::from_str(&document).unwrap();
     assert_eq!(stored["sessions"], sent["sessions"]);

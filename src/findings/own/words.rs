@@ -93,7 +93,7 @@ pub const fn source_sentence(source: VarianceSource) -> Option<&'static str> {
             "A standard deviation was missing, so this range rests on how much other players’ shots vary.",
         ),
         VarianceSource::AssumedCv => Some(
-            "A standard deviation was missing, so this range rests on an assumed one: nobody has sent any yet.",
+            "A standard deviation was missing, so this range rests on an assumed one: what others sent cannot be used for it now.",
         ),
         VarianceSource::Combined => Some(
             "A standard deviation was missing, so this range rests on your fastest shots and on how much other players’ shots vary.",
@@ -162,7 +162,7 @@ pub fn no_pool_sentences(answer: &OwnAnswer, batch_players: usize) -> Vec<String
     let reasons = answer.found().filter_map(|own| {
         let reason = match own.pool.as_ref().err()? {
             NoPool::NoBatch => format!(
-                "Nothing is published yet, so there is nothing to compare with. Figures appear once {batch_players} players have sent their sessions"
+                "No figures over all players are public now, so there is nothing to compare with. They appear once {batch_players} players have sent, and are hidden for a while after withdrawals"
             ),
             NoPool::NoBand => "Nothing is published at a gap like yours".to_owned(),
             NoPool::TooFewPlayers => {
@@ -206,7 +206,7 @@ pub fn no_guess_sentences(answer: &OwnAnswer) -> Vec<String> {
     let reasons = answer.found().filter_map(|own| {
         let reason = own.best_guess.err()?;
         let why = match (&own.pool, reason) {
-            (Err(NoPool::NoBatch), _) => "nobody else’s sessions are published yet".to_owned(),
+            (Err(NoPool::NoBatch), _) => "no figures over all players are public now".to_owned(),
             (Err(_), _) => {
                 "too few other players have sent sessions with a gap like yours".to_owned()
             }
@@ -267,10 +267,10 @@ pub fn advice(answer: &OwnAnswer) -> Vec<&'static str> {
     let mut advice = vec!["Hit more shots in each session, as long as you stay fresh."];
     advice.push(match (repeated, played.balanced) {
         (true, Some(true)) => {
-            "You played in an order that takes out steady tiring and warming up. A further pair, on other days, lets good and bad days even out more."
+            "You played in an order that takes out steady tiring and warming up, as far as the sessions have about equally many shots. A further pair, on other days, lets good and bad days even out more."
         }
         _ => {
-            "Play four sessions: looser, tighter, tighter, looser, or the other way round. That also takes out steady tiring and warming up, and lets good and bad days even out."
+            "Play four sessions: looser, tighter, tighter, looser, or the other way round, with about equally many shots in each. That also takes out steady tiring and warming up, and lets good and bad days even out."
         }
     });
     if !played.planned {
@@ -366,12 +366,12 @@ fn once<'a>(
 const fn more(outcome: Outcome) -> &'static str {
     match outcome {
         Outcome::Speed => "the ball was faster",
-        Outcome::DeepShare => "more balls landed deep",
-        Outcome::InShare => "more balls landed in",
-        Outcome::TopspinShare => "more shots had topspin",
-        Outcome::FlatShare => "more shots were flat",
-        Outcome::CrosscourtShare => "more shots went cross-court",
-        Outcome::LongRallyShare => "more rallies were long",
+        Outcome::DeepShare => "a larger share of the balls that landed in was deep",
+        Outcome::InShare => "a larger share of the balls landed in",
+        Outcome::TopspinShare => "a larger share of the shots had topspin",
+        Outcome::FlatShare => "a larger share of the shots was flat",
+        Outcome::CrosscourtShare => "a larger share of the shots went cross-court",
+        Outcome::LongRallyShare => "a larger share of the rallies was long",
         Outcome::PartnerSpeed => "the partner’s ball was faster",
     }
 }

@@ -75,6 +75,13 @@ impl Column {
     }
 }
 
+/// Most columns of a file: several times those that there are. Each unknown name is compared with
+/// every known one, so that a line of thousands would take long.
+const MOST_COLUMNS: usize = 60;
+
+/// Longest name that is compared; a longer one is no slip of a known name.
+const LONGEST_NAME: usize = 40;
+
 /// Where the columns of a file stand.
 #[derive(Debug)]
 pub(super) struct Header {
@@ -88,6 +95,9 @@ impl Header {
     /// # Errors
     /// Every name that is unknown, missing or there twice.
     pub(super) fn read(record: &StringRecord, line: u64) -> Result<Self, Rejection> {
+        if MOST_COLUMNS < record.len() {
+            return Err(headless(record, line));
+        }
         let mut faults = Faults::default();
         let mut places: Vec<(Column, usize)> = Vec::new();
         let mut nameless = Vec::new();
@@ -178,8 +188,10 @@ fn headless(record: &StringRecord, line: u64) -> Rejection {
 
 fn unknown(faults: &mut Faults, line: u64, written: &str, name: &str) {
     let shown = shorten(written);
+    let close = name.len() <= LONGEST_NAME;
     let nearest = Column::ALL
         .iter()
+        .filter(|_| close)
         .map(|column| {
             (
                 strsim::damerau_levenshtein(column.code(), name),

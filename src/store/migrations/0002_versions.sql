@@ -1,5 +1,6 @@
 -- What was sent, every version of it: number 1 came first, each later one mends the one before.
--- batch is the public batch that began to count it. A document is NULL once it was erased.
+-- batch is the public batch that began to count it. Once it was erased, the document is NULL and the
+-- gap 1, which is none.
 CREATE TABLE version (
     contribution_id      INTEGER NOT NULL REFERENCES contribution (id),
     number               INTEGER NOT NULL CHECK (0 < number),

@@ -7,6 +7,7 @@ use super::driver::{Driver, Refusal};
 use super::slots::Slot;
 use data_encoding::BASE64;
 use serde_json::{Value, json};
+use std::cell::RefCell;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -418,12 +419,13 @@ impl Browser {
 
     #[track_caller]
     fn find(&self, css: &str) -> String {
-        self.wait(css, || self.has(css));
-        let found = self.all(css);
-        let Some(first) = found.first() else {
-            self.fail(&format!("{css} came and went"));
-        };
-        first[ELEMENT].as_str().unwrap().to_owned()
+        let found = RefCell::new(None);
+        self.wait(css, || {
+            found.replace(self.all(css).into_iter().next());
+            found.borrow().is_some()
+        });
+        let found = found.into_inner().unwrap();
+        found[ELEMENT].as_str().unwrap().to_owned()
     }
 
     /// A command to an element, once more when the page replaced it or something was still above.

@@ -105,7 +105,7 @@ fn shares_are_in_points_and_no_more_than_a_hundred() {
     own.effect.outcome = Outcome::DeepShare;
     assert_eq!(
         own_sentence(&own),
-        "In your sessions more balls landed deep with the looser string bed, by 90\u{A0}points (95\u{A0}% range 60 to 100)."
+        "In your sessions a larger share of the balls that landed in was deep with the looser string bed, by 90\u{A0}points (95\u{A0}% range 60 to 100)."
     );
     own.effect.estimate = -90.0;
     own.interval = Interval {
@@ -167,9 +167,9 @@ fn why_there_is_nothing_to_compare_with_is_said_plainly() {
     unpublished.batch = None;
     assert_eq!(
         said(&of_speed(&unpublished, 6)),
-        "Nothing is published yet, so there is nothing to compare with. Figures appear once 7 players have sent their sessions."
+        "No figures over all players are public now, so there is nothing to compare with. They appear once 7 players have sent, and are hidden for a while after withdrawals."
     );
-    assert!(no_guess_sentences(&of_speed(&unpublished, 6))[0].contains("nobody else’s"));
+    assert!(no_guess_sentences(&of_speed(&unpublished, 6))[0].contains("are public now"));
     let published = publication(rows(10), None);
     assert!(said(&of_speed(&published, 9)).starts_with("Too few players have sent"));
     assert_eq!(said(&of_speed(&published, 6)), "");
