@@ -134,13 +134,18 @@ impl std::fmt::Debug for Receipt {
 }
 
 impl Receipt {
-    /// Reads a receipt as typed: upper or lower case, with or without hyphens and spaces.
+    /// Reads a receipt as typed: upper or lower case, with or without hyphens and spaces, and with 0
+    /// for O or 8 for B, since Base32 has neither.
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {
         let plain: String = text
             .chars()
             .filter(|character| !matches!(character, '-' | ' '))
-            .map(|character| character.to_ascii_uppercase())
+            .map(|character| match character {
+                '0' => 'O',
+                '8' => 'B',
+                other => other.to_ascii_uppercase(),
+            })
             .collect();
         let bytes = BASE32_NOPAD.decode(plain.as_bytes()).ok()?;
         bytes.try_into().ok().map(Self)
@@ -193,6 +198,8 @@ mod tests {
             Receipt::parse(&shown.to_lowercase().replace('-', " ")),
             Some(receipt)
         );
+        let misread = shown.replace('O', "0").replace('B', "8");
+        assert_eq!(Receipt::parse(&misread), Receipt::parse(&shown));
         assert_eq!(Receipt::parse("AAAA"), None);
     }
 

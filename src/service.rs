@@ -93,6 +93,8 @@ pub struct Accepted {
     pub sent: Contribution,
     /// Whether the sender held the receipt already.
     pub held_receipt: bool,
+    /// Whether it mends what was sent before.
+    pub corrects: bool,
     /// Its effects.
     pub pair: PairEffects,
     /// What was noticed.
@@ -317,6 +319,7 @@ impl Service {
             closed_batch,
             sent,
             held_receipt: incoming.receipt.is_some(),
+            corrects: false,
             pair,
             flags,
         })
@@ -361,6 +364,7 @@ impl Service {
             closed_batch: None,
             sent: kept,
             held_receipt: incoming.receipt.is_some(),
+            corrects: false,
             flags,
         })
     }

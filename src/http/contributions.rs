@@ -83,6 +83,9 @@ pub(super) fn receipt(accepted: &Accepted) -> Value {
 
 /// When it counts, in words.
 pub(super) fn counts(accepted: &Accepted) -> String {
+    if accepted.corrects {
+        return "It is a correction: what was sent before is kept beside it, and public figures take the new version up with the next batch.".to_owned();
+    }
     if accepted.repeated {
         return "It was received before; what became of it stands with your receipt.".to_owned();
     }

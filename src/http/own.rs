@@ -9,7 +9,7 @@ use crate::effects::PairEffects;
 use crate::findings::own::{Played, own};
 use crate::intake::{Flag, FlagCode};
 use crate::pages::{self, AnswerView, Station};
-use crate::service::{Accepted, OwnSent, Public};
+use crate::service::{Accepted, Own, OwnSent, Public};
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, HttpResponse};
 
@@ -27,22 +27,24 @@ pub(super) fn sent(
         flags: &accepted.flags,
         counts: counts(accepted),
         receipt: (!accepted.held_receipt).then(|| accepted.receipt.reveal()),
+        holder: accepted.receipt.reveal(),
         token: token.map(str::to_owned),
     };
     answer(request, StatusCode::CREATED, shown)
 }
 
 /// The same again for whoever opened the receipt; `None` once what was sent was erased.
-pub(super) fn seen(request: &HttpRequest, public: &Public, own: &OwnSent) -> Option<HttpResponse> {
+pub(super) fn seen(request: &HttpRequest, opened: &Own, own: &OwnSent) -> Option<HttpResponse> {
     let (sent, pair) = own.newest.as_ref()?;
     let shown = Shown {
-        public,
+        public: &opened.public,
         here: Station::Receipt,
         sent,
         pair,
         flags: &own.flags,
         counts: own.standing(),
         receipt: None,
+        holder: opened.receipt.reveal(),
         token: None,
     };
     Some(answer(request, StatusCode::OK, shown))
@@ -56,6 +58,7 @@ struct Shown<'a> {
     flags: &'a [Flag],
     counts: String,
     receipt: Option<String>,
+    holder: String,
     token: Option<String>,
 }
 
@@ -85,6 +88,7 @@ fn answer(request: &HttpRequest, status: StatusCode, shown: Shown<'_>) -> HttpRe
                     .map(|flag| flag.sentence.clone())
                     .collect(),
                 receipt: shown.receipt,
+                holder: shown.holder,
                 token: shown.token,
             });
             form::page(request, status, page)

@@ -82,7 +82,7 @@ fn answer(request: &HttpRequest, fields: &Fields, own: &Own) -> HttpResponse {
         }
         ("answer", Some(pair)) => {
             let sent = own.contributions.get(pair.number - 1);
-            sent.and_then(|sent| own::seen(request, &own.public, sent))
+            sent.and_then(|sent| own::seen(request, own, sent))
                 .unwrap_or_else(|| list(request, own, &pairs, None))
         }
         ("correct", Some(pair)) => correct(request, own, &pairs, pair),

@@ -23,6 +23,7 @@ use crate::vocabulary::CorrectionReason;
 use crate::wire::form_check::form_check;
 use crate::wire::problem::ProblemKind;
 use actix_web::http::StatusCode;
+use actix_web::http::header::{self, HeaderValue};
 use actix_web::{HttpRequest, HttpResponse, web};
 use asked::{Action, Asked};
 use moves::Form;
@@ -289,5 +290,14 @@ fn page(
         faults,
         hindrance,
     });
-    form::page(request, status, rendered)
+    let mut answer = form::page(request, status, rendered);
+    if asked.receipt.is_empty() {
+        // Without a script the browser's own way back leads to such a page, and one that may not be
+        // kept cannot be gone back to. A page with a receipt in it is not kept all the same.
+        answer.headers_mut().insert(
+            header::CACHE_CONTROL,
+            HeaderValue::from_static("private, no-cache"),
+        );
+    }
+    answer
 }

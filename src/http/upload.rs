@@ -313,9 +313,6 @@ impl Asked {
         if !answers.pooling {
             wrong.push("Tick that your figures may be counted, or nothing can be sent.".to_owned());
         }
-        if study.protocol.adults_only && !answers.adult {
-            wrong.push("Tick that you are of age, or nothing can be sent.".to_owned());
-        }
         if Uuid::try_parse(self.form.text("token")).is_err() {
             wrong.push("The page came back incomplete; press Send once more.".to_owned());
         }

@@ -148,7 +148,7 @@ impl Maker<'_> {
         for part in ["mains", "crosses"] {
             let name = format!("{}_{part}", arm.code());
             self.places.put(format!("{at}/tension/{part}"), &name);
-            if let Some(value) = number::typed(self.entries.get(&name)) {
+            if let Some(value) = number::typed(self.entries.get(&name), false) {
                 tension.insert(part.to_owned(), value);
             }
         }
@@ -233,7 +233,11 @@ impl Maker<'_> {
                 continue;
             };
             let name = spot.name();
-            let value = value(spot.field, self.entries.get(&name));
+            let value = value(
+                spot.field,
+                self.entries.get(&name),
+                is_percent(spot.field, self.entries),
+            );
             self.places.put(format!("{at}/{place}"), name);
             if let Some(value) = value {
                 insert(into, &place, value);
@@ -268,23 +272,27 @@ fn place(field: &Field, entries: &Entries) -> Option<String> {
     if field.place.is_empty() {
         return None;
     }
-    let is_percent = field.repeat == Repeat::Class
-        && ["in", "deep"].contains(&field.stem)
-        && entries.get("shares_as") == "percent";
-    Some(if is_percent {
+    Some(if is_percent(field, entries) {
         format!("{}_percent", field.place)
     } else {
         field.place.to_owned()
     })
 }
 
+/// Whether a field asks for a percentage of shots.
+fn is_percent(field: &Field, entries: &Entries) -> bool {
+    field.repeat == Repeat::Class
+        && ["in", "deep"].contains(&field.stem)
+        && entries.get("shares_as") == "percent"
+}
+
 /// What a field's text is in the document; `None` when it is blank.
-fn value(field: &Field, text: &str) -> Option<Value> {
+fn value(field: &Field, text: &str, is_percent: bool) -> Option<Value> {
     if text.is_empty() {
         return None;
     }
     match field.kind {
-        Kind::Whole | Kind::Decimal => number::typed(text),
+        Kind::Whole | Kind::Decimal => number::typed(text, is_percent),
         // Words that are figures, such as levels, are numbers in the document.
         Kind::Choice(_) => Some(text.parse().map_or_else(|_| json!(text), |n: u8| json!(n))),
         Kind::Tick => Some(json!(true)),

@@ -252,7 +252,9 @@ impl Compiled {
             ),
             Kind::MinItems { limit } => one(
                 FaultCode::TooFew,
-                format!("At least {limit} entries belong here; add what is missing{purpose}."),
+                format!(
+                    "Too little stands here, at least {limit} belong; add what is missing{purpose}."
+                ),
             ),
             Kind::MaxItems { limit } => one(
                 FaultCode::TooMany,

@@ -28,6 +28,8 @@ pub struct AnswerView<'a> {
     pub flags: Vec<String>,
     /// The receipt in groups parted by hyphens, when it is new to its holder.
     pub receipt: Option<String>,
+    /// The receipt, carried in forms that lead on; never shown.
+    pub holder: String,
     /// The one-time token of the form that was sent, for the script that clears its draft.
     pub token: Option<String>,
 }
@@ -43,6 +45,7 @@ struct Page<'a> {
     counts: &'a str,
     flags: &'a [String],
     receipt: Option<Vec<String>>,
+    holder: &'a str,
     token: Option<&'a str>,
     gap: String,
     primary: Vec<Primary>,
@@ -110,6 +113,7 @@ pub fn answer(view: &AnswerView<'_>) -> Result<String, askama::Error> {
         counts: &view.counts,
         flags: &view.flags,
         receipt: view.receipt.as_deref().map(groups),
+        holder: &view.holder,
         token: view.token.as_deref(),
         gap: words::gap_sentence(answer, bands),
         primary: answer.primary.iter().map(primary).collect(),

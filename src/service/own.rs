@@ -164,6 +164,7 @@ impl Service {
             closed_batch: None,
             sent: contribution,
             held_receipt: true,
+            corrects: true,
             pair,
             flags,
         })

@@ -108,6 +108,7 @@ fn page(accepted: &Accepted, receipt: Option<&str>) -> String {
             .map(|flag| flag.sentence.clone())
             .collect(),
         receipt: receipt.map(str::to_owned),
+        holder: RECEIPT.to_owned(),
         token: Some("a-token".to_owned()),
     };
     pages::answer(&view).unwrap()

@@ -133,7 +133,7 @@ fn single_shots_are_shown_before_they_are_sent_and_sent_once() {
         .collect();
     let refused = post(&server, &unticked, None).expect(422).text();
     assert!(refused.contains("Tick that your figures may be counted"));
-    assert!(refused.contains("Tick that you are of age"));
+    assert!(refused.contains("confirm that you are of age"));
     assert_eq!(hidden(&refused, "token"), token);
     assert_eq!(exported(folder.path()).len(), 0);
 

@@ -3,10 +3,11 @@
 use serde_json::{Number, Value};
 
 /// What was typed into a field for a number; `None` when it is blank. A point or a comma stands
-/// before the decimals, and a percent sign may follow. A text that is no number stays a text, so
-/// that the schema refuses it.
-pub(super) fn typed(text: &str) -> Option<Value> {
-    let bare = text.strip_suffix('%').unwrap_or(text).trim();
+/// before the decimals, and a percent sign may follow where a percentage is asked for. A text that
+/// is no number stays a text, so that the schema refuses it.
+pub(super) fn typed(text: &str, is_percent: bool) -> Option<Value> {
+    let sign = text.strip_suffix('%').filter(|_| is_percent);
+    let bare = sign.unwrap_or(text).trim();
     if text.is_empty() {
         return None;
     }
@@ -61,9 +62,9 @@ mod tests {
             // Three decimals are refused later, so that a thousand is never read as one.
             ("1,234", json!(1.234)),
         ] {
-            assert_eq!(typed(text), Some(value), "{text}");
+            assert_eq!(typed(text, true), Some(value), "{text}");
         }
-        assert_eq!(typed(""), None);
+        assert_eq!(typed("", true), None);
     }
 
     #[test]
@@ -72,8 +73,14 @@ mod tests {
             "abc", "48 lb", "1.234,5", "1 000", "1e3", "0x10", "+5", ".5", "5.", "%", "-", "NaN",
             "inf", "½", "４８",
         ] {
-            assert_eq!(typed(text), Some(json!(text)), "{text}");
+            assert_eq!(typed(text, true), Some(json!(text)), "{text}");
         }
+    }
+
+    #[test]
+    fn a_percentage_is_no_count() {
+        assert_eq!(typed("75%", false), Some(json!("75%")));
+        assert_eq!(typed("75", false), Some(json!(75)));
     }
 
     #[test]
@@ -88,7 +95,7 @@ mod tests {
             let Value::Number(number) = &value else {
                 unreachable!("all are numbers");
             };
-            assert_eq!(typed(&shown(number).unwrap()), Some(value.clone()));
+            assert_eq!(typed(&shown(number).unwrap(), false), Some(value.clone()));
         }
     }
 }

@@ -77,7 +77,7 @@ fn gap(sessions: &Node<'_>, gap: Tension, study: &Study, found: &mut Findings<'_
         found.fault(
             sessions,
             FaultCode::LooserNotLooser,
-            "The looser sessions are not strung looser than the tighter ones; swap the arms or mend a tension or unit.",
+            "The looser sessions are not strung looser than the tighter ones; swap the two string beds, or mend a tension or unit.",
         );
     } else if study.protocol.analysis.bands.band_of(gap) == GapBand::UnderProtocol {
         found.flag(

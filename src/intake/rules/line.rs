@@ -166,7 +166,7 @@ fn timed(line: &Node<'_>, hit: i64, n_in: Option<i64>, found: &mut Findings<'_>)
         None if line.field("speed_mean").is_present() && place.is_absent() => found.flag(
             &place,
             FlagCode::TimedCountAssumed,
-            format!("`speed_n` is not given, so all {limit} shots are taken as timed."),
+            format!("The number of timed shots is not given, so all {limit} are taken as timed."),
         ),
         _ => {}
     }

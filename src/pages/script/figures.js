@@ -17,8 +17,11 @@ const OTHER_UNIT = {
 // A percent sign may follow.
 const NUMBER = /^([-\u2212]?\d{1,7}(?:[.,]\d{1,2})?)\s*%?$/;
 
-/** The number that was typed, or null. */
-export function numberOf(text) {
+/** The number that was typed, or null; with a percent sign only where that is asked for. */
+export function numberOf(text, isPercent = false) {
+  if (text.includes("%") && !isPercent) {
+    return null;
+  }
   const digits = NUMBER.exec(text.trim())?.[1];
   return digits ? Number(digits.replace("\u2212", "-").replace(",", ".")) : null;
 }
@@ -53,7 +56,7 @@ export function countOfPercent(percentage, n) {
 
 /** What one field of the form holds now; "" when there is no such field. */
 export function valueOf(form, name) {
-  return form.elements.namedItem(name)?.value ?? "";
+  return form.elements.namedItem(name ?? "")?.value ?? "";
 }
 
 /**
@@ -74,7 +77,8 @@ function baseOf(form, control) {
 /** The whole count behind a field, which may itself be a share of another; null when unknown. */
 function countBehind(form, name) {
   const control = form.elements.namedItem(name);
-  const value = numberOf(control?.value ?? "");
+  const isPercent = valueOf(form, control?.dataset.givenAs) === "percent";
+  const value = numberOf(control?.value ?? "", isPercent);
   if (value === null || value < 0) {
     return null;
   }
@@ -86,7 +90,7 @@ function countBehind(form, name) {
 }
 
 function shareWords(form, control) {
-  const value = numberOf(control.value);
+  const value = numberOf(control.value, valueOf(form, control.dataset.givenAs) === "percent");
   const base = countBehind(form, baseOf(form, control));
   if (value === null || value < 0 || base === null || base === 0) {
     return "";

@@ -25,6 +25,25 @@ function dropWhatArrived() {
   }
 }
 
+/** Copies what stands elsewhere on the page, such as a receipt. */
+function offerCopies() {
+  for (const button of document.querySelectorAll("button[data-copy]")) {
+    const source = document.getElementById(button.dataset.copy);
+    if (!source || !navigator.clipboard) {
+      continue;
+    }
+    button.hidden = false;
+    button.addEventListener("click", async () => {
+      try {
+        await navigator.clipboard.writeText(source.textContent.trim());
+        button.textContent = "Copied";
+      } catch {
+        button.textContent = "Not copied: mark the receipt and copy it";
+      }
+    });
+  }
+}
+
 /** Lets the page open without signal. Answers whether that is possible and done. */
 async function keepPage() {
   try {
@@ -229,6 +248,7 @@ class Page {
   }
 }
 
+offerCopies();
 dropWhatArrived();
 const form = document.getElementById("sessions");
 if (form instanceof HTMLFormElement) {

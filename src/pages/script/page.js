@@ -50,8 +50,8 @@ function shortTitle(section) {
 }
 
 function showUnits(form) {
-  for (const place of form.querySelectorAll(".unit[data-unit-field]")) {
-    const unit = valueOf(form, place.dataset.unitField);
+  for (const place of form.querySelectorAll(".unit[data-unit-of]")) {
+    const unit = valueOf(form, place.dataset.unitOf);
     // Shares are counts or percent, and a count has no unit.
     setText(place, unit === "percent" ? "%" : unit === "count" ? "" : unit);
   }

@@ -127,6 +127,7 @@ export class Steps {
       this.#note("reached", name);
     }
     followStep(this.#form, this);
+    document.title = `${this.headingOf(name).textContent.trim()} · Send sessions`;
     if (focus) {
       this.headingOf(name).focus({ preventScroll: true });
       this.section.scrollIntoView({ block: "start", behavior: "instant" });
