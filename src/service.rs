@@ -3,23 +3,22 @@
 //! The server, the demo and the tests all send contributions through [`Service::submit`]. What
 //! the public may see is computed once per batch and kept ready ([`Public`]).
 
+mod errors;
 mod own;
 mod plans;
 mod public;
 
+pub use errors::{Refused, ServiceError};
 pub use own::{Correction, Own, OwnSent};
 pub use public::{Public, Ready, number_players, read_back};
 
 use crate::contribution::Contribution;
 use crate::effects::spread::CrowdSpread;
 use crate::effects::{self, PairEffects};
-use crate::intake::{self, Admitted, Flag, Rejection};
-use crate::pooling::NumericError;
+use crate::intake::{self, Admitted, Flag};
 use crate::protocol::{Study, limits};
 use crate::receipt::{Receipt, ReceiptKey, sha256};
-use crate::store::{
-    Durability, NewContribution, Recorded, RequestKey, Sender, Store, StoreError, Version,
-};
+use crate::store::{Durability, NewContribution, Recorded, RequestKey, Sender, Store, Version};
 use crate::vocabulary::State;
 use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
@@ -29,37 +28,6 @@ use uuid::Uuid;
 
 /// The file of a data folder that one process at a time holds locked. It stays empty.
 const LOCK_FILE: &str = "in-use.lock";
-
-/// What can go wrong inside the service, apart from what a sender did.
-#[derive(Debug, thiserror::Error)]
-pub enum ServiceError {
-    /// The store failed.
-    #[error(transparent)]
-    Store(#[from] StoreError),
-    /// A file of the data folder cannot be used.
-    #[error("the data folder {0}: {1}")]
-    Folder(String, std::io::Error),
-    /// The data folder has no database.
-    #[error("there is no database in {0}: `tautpool host study add FILE --data {0}` makes one")]
-    NoData(String),
-    /// One of two files that belong together is missing.
-    #[error(
-        "{0} is missing although {1} is there: put it back from a backup, or remove {1} to begin anew"
-    )]
-    Missing(&'static str, &'static str),
-    /// Another process has the data folder.
-    #[error("another tautpool is using the data folder {0}: stop it first")]
-    FolderInUse(String),
-    /// A kept document is not what was admitted.
-    #[error("the stored {0} is damaged: restore a backup")]
-    Damaged(String),
-    /// Published rows could not be pooled.
-    #[error("published rows: {0}")]
-    Numbers(#[from] NumericError),
-    /// A page could not be written.
-    #[error("page: {0}")]
-    Page(#[from] askama::Error),
-}
 
 /// A contribution as it arrives.
 #[derive(Clone, Copy, Debug)]
@@ -95,51 +63,12 @@ pub struct Accepted {
     pub held_receipt: bool,
     /// Whether it mends what was sent before.
     pub corrects: bool,
+    /// Whether it counts as planned.
+    pub planned: bool,
     /// Its effects.
     pub pair: PairEffects,
     /// What was noticed.
     pub flags: Vec<Flag>,
-}
-
-/// Why a contribution was not taken.
-#[derive(Debug, thiserror::Error)]
-pub enum Refused {
-    /// No study of this name.
-    #[error("there is no such study")]
-    StudyUnknown,
-    /// The document is at fault.
-    #[error(transparent)]
-    Document(#[from] Rejection),
-    /// The key was used before for something else.
-    #[error("this Idempotency-Key was used before with another body")]
-    KeyUsedOtherwise,
-    /// Nobody holds such a receipt.
-    #[error("there is no such receipt in this study")]
-    ReceiptUnknown,
-    /// The holder of the receipt has sent as many pairs as one player may.
-    #[error(
-        "this player has already sent {} pairs or 4 MiB, as much as one player may",
-        limits::PAIRS_PER_PLAYER
-    )]
-    TooManyPairs,
-    /// The holder of the receipt has no such contribution.
-    #[error("this receipt has no such contribution")]
-    ContributionUnknown,
-    /// What was withdrawn cannot be mended.
-    #[error("this contribution was withdrawn: send it anew to take part again")]
-    AlreadyWithdrawn,
-    /// The contribution was mended as often as it may be.
-    #[error(
-        "this contribution was mended {} times, or this player has sent 4 MiB, as much as one may",
-        limits::VERSIONS_PER_CONTRIBUTION - 1
-    )]
-    TooManyVersions,
-    /// No plan of this code.
-    #[error("no plan with this code was drawn in this study")]
-    PlanUnknown,
-    /// The service itself failed.
-    #[error(transparent)]
-    Service(#[from] ServiceError),
 }
 
 /// The running service.
@@ -310,8 +239,10 @@ impl Service {
             // Another thread stored the same request in between.
             other => return self.answer_again(incoming, public, other),
         };
-        flags.extend(self.plan_flag(contribution));
+        let (planned, flag) = self.plan_told(contribution);
+        flags.extend(flag);
         Ok(Accepted {
+            planned,
             public,
             contribution,
             receipt: self.receipt_key.receipt(player),
@@ -354,8 +285,9 @@ impl Service {
         };
         let kept = intake::kept_contribution(incoming.document)
             .ok_or_else(|| ServiceError::Damaged(format!("contribution {contribution}")))?;
-        let flags = self.flags_again(contribution, incoming.document, &public.study);
+        let (planned, flags) = self.told_again(contribution, incoming.document, &public.study);
         Ok(Accepted {
+            planned,
             pair: pair_effects(&kept, &public.study, &public.crowd)?,
             public,
             contribution,
@@ -369,12 +301,14 @@ impl Service {
         })
     }
 
-    /// What is noticed of a contribution that was admitted before, whatever the rules say now.
-    fn flags_again(&self, contribution: Uuid, document: &[u8], study: &Study) -> Vec<Flag> {
+    /// Whether a contribution that was admitted before counts as planned, and what is noticed of it,
+    /// whatever the rules say now.
+    fn told_again(&self, contribution: Uuid, document: &[u8], study: &Study) -> (bool, Vec<Flag>) {
         let admitted = intake::contribution(document, study);
         let mut flags = admitted.map(|admitted| admitted.flags).unwrap_or_default();
-        flags.extend(self.plan_flag(contribution));
-        flags
+        let (planned, flag) = self.plan_told(contribution);
+        flags.extend(flag);
+        (planned, flags)
     }
 
     fn record(

@@ -7,7 +7,7 @@ use super::problem::Problem;
 use crate::contribution::Contribution;
 use crate::effects::PairEffects;
 use crate::findings::own::{Played, own};
-use crate::intake::{Flag, FlagCode};
+use crate::intake::Flag;
 use crate::pages::{self, AnswerView, Station};
 use crate::service::{Accepted, Own, OwnSent, Public};
 use actix_web::http::StatusCode;
@@ -24,6 +24,7 @@ pub(super) fn sent(
         here: Station::Send,
         sent: &accepted.sent,
         pair: &accepted.pair,
+        planned: accepted.planned,
         flags: &accepted.flags,
         counts: counts(accepted),
         receipt: (!accepted.held_receipt).then(|| accepted.receipt.reveal()),
@@ -41,6 +42,7 @@ pub(super) fn seen(request: &HttpRequest, opened: &Own, own: &OwnSent) -> Option
         here: Station::Receipt,
         sent,
         pair,
+        planned: own.planned,
         flags: &own.flags,
         counts: own.standing(),
         receipt: None,
@@ -55,6 +57,7 @@ struct Shown<'a> {
     here: Station,
     sent: &'a Contribution,
     pair: &'a PairEffects,
+    planned: bool,
     flags: &'a [Flag],
     counts: String,
     receipt: Option<String>,
@@ -64,17 +67,7 @@ struct Shown<'a> {
 
 fn answer(request: &HttpRequest, status: StatusCode, shown: Shown<'_>) -> HttpResponse {
     let public = shown.public;
-    let unplanned = |flag: &Flag| {
-        matches!(
-            flag.code,
-            FlagCode::PlanNotFound
-                | FlagCode::PlanNotOpened
-                | FlagCode::PlanUsed
-                | FlagCode::PlanNamedLater
-        )
-    };
-    let planned = shown.sent.plan_code.is_some() && !shown.flags.iter().any(unplanned);
-    let played = Played::of(shown.sent, planned);
+    let played = Played::of(shown.sent, shown.planned);
     match own(shown.pair, played, &public.publication, &public.findings) {
         Ok(own) => {
             let page = pages::answer(&AnswerView {

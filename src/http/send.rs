@@ -59,14 +59,22 @@ pub(super) async fn take(
     let Some(public) = service.study(&slug) else {
         return nothing_here(&request);
     };
-    let study = &public.study;
-    let mut asked = match received(&request, payload).await {
-        Ok(asked) => asked,
-        Err(problem) => return not_received(&request, study, &problem),
-    };
+    match received(&request, payload).await {
+        Ok(asked) => taken(&request, service, &public.study, asked).await,
+        Err(problem) => not_received(&request, &public.study, &problem),
+    }
+}
+
+/// Sends what was typed, or shows the form as the button that was pressed asks for it.
+async fn taken(
+    request: &HttpRequest,
+    service: web::Data<Service>,
+    study: &Arc<Study>,
+    mut asked: Asked,
+) -> HttpResponse {
     let checked = match checked(&service, study, &asked).await {
         Ok(checked) => checked,
-        Err(problem) => return hindered(&request, study, &asked, &problem),
+        Err(problem) => return hindered(request, study, &asked, &problem),
     };
     let current = &study.protocol.consent.version;
     if asked.entries.get("consent_version") != current {
@@ -74,8 +82,8 @@ pub(super) async fn take(
     }
     if asked.action == Action::Send && checked.faults.is_empty() {
         return match submit(service, study, &asked, checked.document).await {
-            Ok(accepted) => own::sent(&request, &accepted, Some(&asked.token)),
-            Err(problem) => hindered(&request, study, &asked, &problem),
+            Ok(accepted) => own::sent(request, &accepted, Some(&asked.token)),
+            Err(problem) => hindered(request, study, &asked, &problem),
         };
     }
     let mut form = Form::new(asked, checked.faults);
@@ -85,7 +93,7 @@ pub(super) async fn take(
     } else {
         StatusCode::OK
     };
-    page(&request, study, status, &form.asked, &form.faults(), None)
+    page(request, study, status, &form.asked, &form.faults(), None)
 }
 
 /// The form with a contribution in it, to be corrected; `None` when it holds more than the form has

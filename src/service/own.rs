@@ -33,6 +33,8 @@ pub struct OwnSent {
     pub stored: OwnContribution,
     /// The newest version with its effects; `None` once it was erased.
     pub newest: Option<(Contribution, PairEffects)>,
+    /// Whether it counts as planned.
+    pub planned: bool,
     /// What was noticed of it.
     pub flags: Vec<Flag>,
 }
@@ -155,7 +157,8 @@ impl Service {
             Mended::TooManyVersions => return Err(Refused::TooManyVersions),
             Mended::Unknown => return Err(self.not_held(&held)?),
         }
-        flags.extend(self.plan_flag(correction.contribution));
+        let (planned, flag) = self.plan_told(correction.contribution);
+        flags.extend(flag);
         Ok(Accepted {
             public,
             contribution: correction.contribution,
@@ -165,6 +168,7 @@ impl Service {
             sent: contribution,
             held_receipt: true,
             corrects: true,
+            planned,
             pair,
             flags,
         })
@@ -243,15 +247,17 @@ impl Service {
             return Ok(OwnSent {
                 stored,
                 newest: None,
+                planned: false,
                 flags: Vec::new(),
             });
         };
         let contribution = intake::kept_contribution(document)
             .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
         let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
-        let flags = self.flags_again(stored.uuid, document, &public.study);
+        let (planned, flags) = self.told_again(stored.uuid, document, &public.study);
         Ok(OwnSent {
             newest: Some((contribution, pair)),
+            planned,
             flags,
             stored,
         })

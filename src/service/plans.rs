@@ -65,15 +65,17 @@ impl Service {
         }
     }
 
-    /// What is to be said of a stored contribution that names a plan and does not count as planned.
-    pub(super) fn plan_flag(&self, contribution: Uuid) -> Option<Flag> {
+    /// Whether a stored contribution counts as planned, and what is to be said of one that names a
+    /// plan and does not.
+    pub(super) fn plan_told(&self, contribution: Uuid) -> (bool, Option<Flag>) {
         let standing = self.store.standing(contribution).unwrap_or_else(|error| {
             // The contribution is stored, so its sender must not be told that it is not.
             tracing::error!(%error, "whether a contribution is planned could not be read");
             None
         });
         let (code, sentence) = match standing {
-            None | Some(Standing::Planned) => return None,
+            None => return (false, None),
+            Some(Standing::Planned) => return (true, None),
             Some(Standing::NotFound) => (
                 FlagCode::PlanNotFound,
                 "No plan with this code was drawn here; the contribution is kept as retrospective.",
@@ -91,11 +93,12 @@ impl Service {
                 "Whether this pair counts as planned rests on the version sent first; another plan code changes nothing.",
             ),
         };
-        Some(Flag {
+        let flag = Flag {
             pointer: "/plan_code".to_owned(),
             code,
             sentence: sentence.to_owned(),
-        })
+        };
+        (false, Some(flag))
     }
 }
 

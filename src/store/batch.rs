@@ -8,12 +8,11 @@
 use super::StoreError;
 use rusqlite::{Connection, Transaction, params};
 
-/// Who closes a batch, and when.
+/// Which study's batch is closed, and when.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Closing {
     pub(super) study_id: i64,
     pub(super) now_ms: i64,
-    pub(super) batch_players: usize,
 }
 
 /// Closes the batch when enough players have come or gone since figures were last shown, and gives
@@ -21,9 +20,10 @@ pub(super) struct Closing {
 pub(super) fn close_when_due(
     transaction: &Transaction<'_>,
     closing: Closing,
+    batch_players: usize,
 ) -> Result<Option<i64>, StoreError> {
     let changed = players_changed(transaction, closing.study_id)?;
-    if usize::try_from(changed).is_ok_and(|changed| changed < closing.batch_players) {
+    if usize::try_from(changed).is_ok_and(|changed| changed < batch_players) {
         return Ok(None);
     }
     let number = next(transaction, closing, true)?;

@@ -193,8 +193,8 @@ impl Store {
                 Closing {
                     study_id: found.study_id,
                     now_ms,
-                    batch_players,
                 },
+                batch_players,
             )?;
         }
         transaction.commit()?;
@@ -219,11 +219,7 @@ impl Store {
         let Some(study_id) = study_id(&transaction, study)? else {
             return Ok(None);
         };
-        let closing = Closing {
-            study_id,
-            now_ms,
-            batch_players: 0,
-        };
+        let closing = Closing { study_id, now_ms };
         let number = close_hidden(&transaction, closing, withdrawn_by_ms)?;
         transaction.commit()?;
         if number.is_some() {

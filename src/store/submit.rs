@@ -161,8 +161,8 @@ impl Store {
             Closing {
                 study_id,
                 now_ms: new.version.received_at_ms,
-                batch_players: new.batch_players,
             },
+            new.batch_players,
         )?;
         transaction.commit()?;
         if closed_batch.is_some() {
