@@ -18,16 +18,19 @@
 //!   corrections. It tells whoever knew the first figures, or was told of the slip, which row it
 //!   is, and it ties the row to that of an earlier download; the consent text has to say so. Of
 //!   pairs without a row nothing is told, and no figure over everybody rests on a first version.
-//! - Plans are counted by order, rounded down; that somebody withdrew is in no count.
+//! - Plans are counted by order, rounded down. What was sent, held, declined, withdrawn and pooled is
+//!   told in steps as wide as the minimum, over the whole study.
 //!
 //! Absent on purpose: frames, exact levels, dates, counts of shots. No column is published here
 //! that is not named in [`Row`].
 
 mod circumstances;
 mod figures;
+mod flow;
 mod plans;
 
 pub use figures::{count_models, session_spreads};
+pub use flow::{ExactFlow, flow};
 pub use plans::plan_counts;
 
 use crate::contribution::{Contribution, Moderators};

@@ -35,7 +35,7 @@ mod shares;
 mod speed;
 pub mod spread;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 pub use shares::{ArmCount, ShareCounts, share_counts};
 pub use speed::{timed_shots, variance_inflation};

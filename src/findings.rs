@@ -18,6 +18,7 @@ mod bands;
 pub mod caveats;
 pub mod certainty;
 pub mod families;
+pub mod flow;
 pub mod gains;
 pub mod joint;
 pub mod labels;

@@ -19,6 +19,7 @@ mod rules;
 pub mod schema;
 pub mod shots;
 pub mod table;
+pub mod told;
 pub mod uploaded;
 
 pub use fault::{Fault, FaultCode, Flag, FlagCode, Rejection, RejectionKind};

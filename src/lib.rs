@@ -21,6 +21,7 @@ pub mod plots;
 pub mod pooling;
 pub mod protocol;
 pub mod receipt;
+pub mod review;
 pub mod service;
 pub mod store;
 pub mod units;

@@ -7,10 +7,12 @@ mod errors;
 mod own;
 mod plans;
 mod public;
+mod review;
 
 pub use errors::{Refused, ServiceError};
 pub use own::{Correction, Own, OwnSent};
 pub use public::{Public, Ready, number_players, read_back};
+pub use review::{BlindVersion, Case, Cases, Decision, LONGEST_NOTE, SHORTEST_NOTE, Undecided};
 
 use crate::contribution::Contribution;
 use crate::effects::spread::CrowdSpread;
@@ -369,10 +371,13 @@ impl Service {
         let slug = study.label.slug.clone();
         let counted = self.store.counted(&slug)?;
         let newest = counted.as_ref().map(|(batch, _)| batch.number);
-        let plans = match &counted {
-            // As it was when the batch closed, so that a restart shows nothing newer.
-            Some((batch, _)) => self.store.plan_flow(&slug, Some(batch.closed_at_ms))?,
-            None => Vec::new(),
+        // As it was when the batch closed, so that a restart shows nothing newer.
+        let (plans, sent) = match &counted {
+            Some((batch, _)) => (
+                self.store.plan_flow(&slug, Some(batch.closed_at_ms))?,
+                self.store.sent_flow(&slug, batch.closed_at_ms)?,
+            ),
+            None => Default::default(),
         };
         let shown = self.study(&slug).and_then(|public| {
             let batch = public.publication.batch.as_ref();
@@ -383,7 +388,7 @@ impl Service {
             return Ok(());
         }
         let public = tracing::info_span!("publish", study = %slug)
-            .in_scope(|| Public::new(study, counted, plans, &self.receipt_key))?;
+            .in_scope(|| Public::new(study, counted, (plans, sent), &self.receipt_key))?;
         self.studies
             .write()
             .unwrap_or_else(PoisonError::into_inner)

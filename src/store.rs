@@ -8,12 +8,14 @@
 //! since the Unix epoch.
 
 mod batch;
+mod decide;
 mod mend;
 mod migrate;
 mod plans;
 mod read;
 mod submit;
 
+pub use decide::{Decidable, Decided, NewDecision, SentFlow, StoredDecision};
 pub use mend::{Held, Mended, Most, OwnContribution, StoredVersion, Withdrawn};
 pub use plans::{Drawn, NewPlan, StoredPlan};
 pub use read::{Batch, StoredContribution, StoredStudy};

@@ -252,6 +252,65 @@ word_list! {
     }
 }
 
+word_list! {
+    /// What the host may decide of a contribution.
+    Verdict {
+        /// It counts.
+        Accept = "accepted",
+        /// It does not.
+        Decline = "declined",
+    }
+}
+
+word_list! {
+    /// On what ground the host decides.
+    Ground {
+        /// Unusual, and still what a session may look like.
+        Plausible = "plausible",
+        /// What the sender wrote explains it.
+        Explained = "explained",
+        /// Figures that no session gives.
+        ImpossibleFigures = "impossible_figures",
+        /// Figures copied from other sessions.
+        Copied = "copied",
+        /// A wrong unit or a typing mistake that was not mended.
+        Mistyped = "mistyped",
+        /// Not played as the protocol asks.
+        AgainstProtocol = "against_protocol",
+        /// Sent to try the service out.
+        Trial = "trial",
+        /// Another one, told in the host's own words.
+        Other = "other",
+    }
+}
+
+impl Verdict {
+    /// The state of a contribution that was decided so.
+    #[must_use]
+    pub const fn state(self) -> State {
+        match self {
+            Self::Accept => State::Accepted,
+            Self::Decline => State::Declined,
+        }
+    }
+
+    /// The grounds on which this can be decided.
+    #[must_use]
+    pub const fn grounds(self) -> &'static [Ground] {
+        match self {
+            Self::Accept => &[Ground::Plausible, Ground::Explained, Ground::Other],
+            Self::Decline => &[
+                Ground::ImpossibleFigures,
+                Ground::Copied,
+                Ground::Mistyped,
+                Ground::AgainstProtocol,
+                Ground::Trial,
+                Ground::Other,
+            ],
+        }
+    }
+}
+
 impl VarianceSource {
     /// Whether a standard deviation had to be imputed.
     #[must_use]

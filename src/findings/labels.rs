@@ -1,7 +1,7 @@
 //! What things are called on pages and in documents.
 
 use crate::protocol::{GapBand, GapBands};
-use crate::vocabulary::{Direction, Outcome, ShotClass, Stroke};
+use crate::vocabulary::{Direction, Ground, Outcome, ShotClass, Stroke};
 
 /// The unit of an outcome as it stands behind a number.
 #[must_use]
@@ -65,6 +65,21 @@ pub const fn axis_ends(outcome: Outcome) -> (&'static str, &'static str) {
         Outcome::CrosscourtShare => ("tighter more cross-court", "looser more cross-court"),
         Outcome::LongRallyShare => ("tighter more long rallies", "looser more long rallies"),
         Outcome::PartnerSpeed => ("partner faster with tighter", "partner faster with looser"),
+    }
+}
+
+/// On what ground the host decided, to end a sentence with.
+#[must_use]
+pub const fn ground_label(ground: Ground) -> &'static str {
+    match ground {
+        Ground::Plausible => "unusual, but what a session may look like",
+        Ground::Explained => "what the sender wrote explains it",
+        Ground::ImpossibleFigures => "figures that no session gives",
+        Ground::Copied => "figures copied from other sessions",
+        Ground::Mistyped => "a wrong unit or a typing mistake that was not mended",
+        Ground::AgainstProtocol => "not played as the protocol asks",
+        Ground::Trial => "sent to try the service out",
+        Ground::Other => "another ground",
     }
 }
 

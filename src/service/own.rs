@@ -4,11 +4,12 @@ use super::{Accepted, Refused, Service, ServiceError, pair_effects, version};
 use crate::clock;
 use crate::contribution::Contribution;
 use crate::effects::PairEffects;
+use crate::findings::labels::ground_label;
 use crate::intake::{self, Admitted, Flag};
 use crate::protocol::limits;
 use crate::receipt::Receipt;
 use crate::store::{Held, Mended, Most, OwnContribution, Withdrawn};
-use crate::vocabulary::{CorrectionReason, State};
+use crate::vocabulary::{CorrectionReason, Ground, State};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -37,6 +38,8 @@ pub struct OwnSent {
     pub planned: bool,
     /// What was noticed of it.
     pub flags: Vec<Flag>,
+    /// On what ground the host does not count it.
+    pub declined: Option<Ground>,
 }
 
 /// A mended contribution as it arrives.
@@ -71,7 +74,10 @@ impl OwnSent {
                 "Withdrawn. No public figure counts it, and what was sent is erased.".to_owned()
             }
             (State::Held, None) => "It waits until the host has looked at it.".to_owned(),
-            (State::Declined, None) => "The host does not count it.".to_owned(),
+            (State::Declined, None) => format!(
+                "The host does not count it: {}.",
+                self.declined.map_or("no ground is known", ground_label)
+            ),
             (State::Accepted, None) => match (first, batches.next_back().flatten()) {
                 (None, _) => "It waits for the next public batch.".to_owned(),
                 (Some(number), Some(_)) => {
@@ -242,6 +248,11 @@ impl Service {
         stored: OwnContribution,
         public: &super::Public,
     ) -> Result<OwnSent, ServiceError> {
+        let declined = match stored.state {
+            State::Declined => self.store.newest_decision(stored.uuid)?,
+            _ => None,
+        }
+        .map(|decision| decision.ground);
         let last = stored.versions.last();
         let Some(document) = last.and_then(|last| last.document.as_ref()) else {
             return Ok(OwnSent {
@@ -249,6 +260,7 @@ impl Service {
                 newest: None,
                 planned: false,
                 flags: Vec::new(),
+                declined,
             });
         };
         let contribution = intake::kept_contribution(document)
@@ -259,6 +271,7 @@ impl Service {
             newest: Some((contribution, pair)),
             planned,
             flags,
+            declined,
             stored,
         })
     }

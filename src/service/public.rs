@@ -3,9 +3,10 @@
 use super::{ServiceError, pair_effects};
 use crate::clock;
 use crate::contribution::Contribution;
-use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody};
+use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody, ExactFlow};
 use crate::effects::PairEffects;
 use crate::effects::spread::CrowdSpread;
+use crate::findings::flow::ParticipantFlow;
 use crate::findings::{BatchLabel, Choice, Findings, Publication};
 use crate::intake;
 use crate::pages;
@@ -13,7 +14,7 @@ use crate::plan::Flow;
 use crate::pooling::Level;
 use crate::protocol::Study;
 use crate::receipt::{ReceiptKey, sha256};
-use crate::store::{Batch, StoredContribution};
+use crate::store::{Batch, SentFlow, StoredContribution};
 use crate::vocabulary::Sequence;
 use crate::wire;
 use bytes::Bytes;
@@ -36,6 +37,8 @@ pub struct Public {
     pub findings: Findings,
     /// Figures over everybody.
     pub everybody: Vec<Everybody>,
+    /// What became of everybody who began, as of the batch that is shown.
+    pub flow: Option<ParticipantFlow>,
     /// What the counted contributions say about spread.
     pub crowd: CrowdSpread,
     /// The pooled document.
@@ -78,7 +81,7 @@ impl Public {
     pub(super) fn new(
         study: Arc<Study>,
         counted: Option<(Batch, Vec<StoredContribution>)>,
-        plans: Vec<(Sequence, Flow)>,
+        (plans, sent): (Vec<(Sequence, Flow)>, SentFlow),
         key: &ReceiptKey,
     ) -> Result<Self, ServiceError> {
         // A batch that only took out what was withdrawn shows nothing: not its figures, and not the
@@ -114,6 +117,7 @@ impl Public {
             plans: batch.and_then(|_| disclosure::plan_counts(&plans, &rules)),
             rules,
         };
+        let flow = batch.map(|_| disclosure::flow(&exact_flow(&plans, sent), &publication.rules));
         let findings = publication.analyse(Choice::default())?;
         let everybody = disclosure::everybody(&pairs, &publication.rules, publication.level)?;
         let pooled = wire::pooled::of_publication(&publication, &findings, &everybody);
@@ -128,8 +132,21 @@ impl Public {
             publication,
             findings,
             everybody,
+            flow,
             crowd,
         })
+    }
+}
+
+/// What became of plans and of what was sent, counted.
+fn exact_flow(plans: &[(Sequence, Flow)], sent: SentFlow) -> ExactFlow {
+    ExactFlow {
+        started: plans.iter().map(|(_, flow)| flow.opened).sum(),
+        held: sent.held(),
+        sent: sent.sent,
+        declined: sent.declined,
+        withdrawn: sent.withdrawn,
+        pooled: sent.counted,
     }
 }
 

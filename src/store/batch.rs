@@ -33,6 +33,7 @@ pub(super) fn close_when_due(
            AND contribution_id IN (SELECT id FROM contribution WHERE study_id = ?1 AND state = 'accepted')",
         params![closing.study_id, number],
     )?;
+    leave_out(transaction, closing.study_id)?;
     remove_withdrawn(transaction, closing.study_id, number)?;
     Ok(Some(number))
 }
@@ -110,6 +111,19 @@ fn next(
     Ok(number)
 }
 
+/// What is held or was declined counts no longer. Should it be accepted again, it comes like anything
+/// new.
+fn leave_out(transaction: &Transaction<'_>, study_id: i64) -> Result<(), rusqlite::Error> {
+    transaction.execute(
+        "UPDATE version SET batch = NULL
+         WHERE study_id = ?1 AND batch IS NOT NULL
+           AND contribution_id IN (SELECT id FROM contribution
+                                    WHERE study_id = ?1 AND state IN ('held', 'declined'))",
+        [study_id],
+    )?;
+    Ok(())
+}
+
 /// Whatever was withdrawn counts no longer from this batch on, and what was sent is erased.
 fn remove_withdrawn(
     transaction: &Transaction<'_>,
@@ -138,6 +152,9 @@ fn players_changed(transaction: &Transaction<'_>, study_id: i64) -> Result<i64, 
          ), touched (player_id) AS (
              SELECT c.player_id FROM version v JOIN contribution c ON c.id = v.contribution_id
               WHERE v.study_id = ?1 AND v.batch IS NULL AND c.state = 'accepted'
+             UNION
+             SELECT c.player_id FROM version v JOIN contribution c ON c.id = v.contribution_id
+              WHERE v.study_id = ?1 AND v.batch IS NOT NULL AND c.state IN ('held', 'declined')
              UNION
              SELECT c.player_id FROM contribution c, shown
               WHERE c.study_id = ?1 AND c.state = 'withdrawn'

@@ -279,7 +279,9 @@ fn mark_withdrawn(
     Ok(())
 }
 
-fn own_contribution(row: &Row<'_>) -> Result<Result<OwnContribution, StoreError>, rusqlite::Error> {
+pub(super) fn own_contribution(
+    row: &Row<'_>,
+) -> Result<Result<OwnContribution, StoreError>, rusqlite::Error> {
     let state = match state(&row.get::<_, String>(2)?) {
         Ok(state) => state,
         Err(error) => return Ok(Err(error)),
@@ -293,7 +295,7 @@ fn own_contribution(row: &Row<'_>) -> Result<Result<OwnContribution, StoreError>
     }))
 }
 
-fn versions(
+pub(super) fn versions(
     transaction: &Transaction<'_>,
     contribution_id: i64,
 ) -> Result<Vec<StoredVersion>, StoreError> {

@@ -8,6 +8,7 @@ const STEPS: &[&str] = &[
     include_str!("migrations/0001_first.sql"),
     include_str!("migrations/0002_versions.sql"),
     include_str!("migrations/0003_plans.sql"),
+    include_str!("migrations/0008_decisions.sql"),
 ];
 
 /// Brings a database to the newest format, all steps in one transaction.

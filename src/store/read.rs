@@ -92,8 +92,8 @@ impl Store {
     }
 
     /// What the public may see the sum of: the newest batch with every contribution it counts, in
-    /// the order they came, in the newest version that counts. What was withdrawn counts until a
-    /// batch takes it out. `None` before the first batch. Both are read in one transaction.
+    /// the order they came, in the newest version that counts. What was withdrawn, held or declined
+    /// counts until a batch takes it out. `None` before the first batch. Both are read in one transaction.
     ///
     /// # Errors
     /// When the database cannot be read.
@@ -122,7 +122,7 @@ impl Store {
         let Some(batch) = batch else { return Ok(None) };
         let mut statement = transaction.prepare(&select(
             Asked::Counted,
-            "c.study_id = ?1 AND c.state IN ('accepted', 'withdrawn') AND c.removed IS NULL",
+            "c.study_id = ?1 AND c.removed IS NULL",
         ))?;
         let rows = statement.query_map([study_id], stored)?;
         let contributions = rows.map(|row| row?).collect::<Result<_, StoreError>>()?;

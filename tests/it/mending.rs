@@ -7,6 +7,7 @@
     reason = "a test stops at what it did not expect"
 )]
 
+mod deciding;
 mod doors;
 
 use crate::harness::{Pair, STUDY, STUDY_FILE, contribution, varied};

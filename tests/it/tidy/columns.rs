@@ -42,6 +42,16 @@ const COARSENED: &[Listed] = &[
         "a row says whether its pair was corrected",
     ),
     (
+        "contribution.state",
+        "counts of held, declined and withdrawn ones leave in steps; whose they are does not",
+    ),
+    ("decision.verdict", "counts leave in steps"),
+    (
+        "decision.ground",
+        "counts leave in steps, and its sender is told",
+    ),
+    ("decision.decided_at_ms", "counts are as of a batch"),
+    (
         "contribution.id",
         "the order of arrival leaves in at most eight groups",
     ),
@@ -85,9 +95,12 @@ const PRIVATE: &[Listed] = &[
         "version.received_at_ms",
         "with a post elsewhere it tells who sent what",
     ),
+    ("decision.id", "a number inside the database"),
+    ("decision.contribution_id", "names one contribution"),
+    ("decision.version", "tells that someone mended"),
     (
-        "contribution.state",
-        "that someone was declined or withdrew is theirs to tell",
+        "decision.note",
+        "the host's own record; its ground is told to the sender",
     ),
     ("version.protocol_version", "tells when someone came"),
     ("version.consent_text_version", "tells when someone came"),
