@@ -7,10 +7,14 @@
 mod check;
 mod demo;
 mod export;
+mod host;
 mod pool;
+mod release;
 mod serve;
+mod study;
 mod telemetry;
 
+use crate::release::{NotPublic, PublicUrl};
 use clap::builder::{FalseyValueParser, PossibleValuesParser};
 use clap::{Args, Parser, Subcommand};
 use std::io::{self, Read, Write};
@@ -32,12 +36,14 @@ enum Command {
     Demo(Demo),
     /// Serve the studies of a data folder
     Serve(Serve),
-    /// Pool a table of effects (CSV) or a downloaded aggregate (JSON)
+    /// Pool a table of effects (CSV), a downloaded aggregate or a release (JSON)
     Pool(Pool),
     /// Check a contribution offline, with the faults the server would find
     Check(Check),
     /// Write the host's own private copy of contributions and effects
     Export(Export),
+    /// Publish what is public now under a number, for good; or check the file of a release
+    Release(Release),
     /// What only the host does
     #[command(subcommand)]
     Host(Host),
@@ -112,6 +118,8 @@ struct Serve {
     listen: Listen,
     #[command(flatten)]
     data: Data,
+    #[arg(long, env = "TAUTPOOL_PUBLIC_URL", value_name = "URL", value_parser = public_url, help = PUBLIC_URL)]
+    public_url: Option<PublicUrl>,
     /// A proxy in front does TLS, so listening beyond this machine is meant
     #[arg(long, env = "TAUTPOOL_BEHIND_TLS_PROXY", value_parser = FalseyValueParser::new())]
     behind_tls_proxy: bool,
@@ -122,7 +130,7 @@ struct Serve {
     after_help = "Examples:\n  tautpool pool effects.csv\n  tautpool pool effects.csv --moderator gap --cluster player\n  tautpool pool --json aggregate.json\n  curl -s http://127.0.0.1:8080/api/v1/studies/STUDY/aggregate | tautpool pool -"
 )]
 struct Pool {
-    /// CSV with the columns estimate,variance (and cluster), or an aggregate; - is standard input
+    /// CSV with the columns estimate,variance (and cluster), an aggregate or a release; - is standard input
     #[arg(value_name = "FILE")]
     file: PathBuf,
     /// Write the whole pooled document as JSON
@@ -173,20 +181,115 @@ struct Export {
     study: Option<String>,
 }
 
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  tautpool release STUDY --data DIR --public-url https://pool.example\n  tautpool release STUDY --data DIR --public-url https://pool.example --correction \"The gap of one pair was typed wrong\"\n  tautpool release --verify STUDY-release-1.json --sha256 HEX"
+)]
+struct Release {
+    /// Short name of the study
+    #[arg(value_name = "STUDY", required_unless_present = "verify")]
+    study: Option<String>,
+    /// The data folder
+    #[arg(
+        long,
+        env = "TAUTPOOL_DATA",
+        value_name = "DIR",
+        required_unless_present = "verify"
+    )]
+    data: Option<PathBuf>,
+    #[arg(long, env = "TAUTPOOL_PUBLIC_URL", value_name = "URL", value_parser = public_url, help = PUBLIC_URL)]
+    public_url: Option<PublicUrl>,
+    /// This release corrects the last one: what was wrong with that
+    #[arg(long, env = "TAUTPOOL_CORRECTION", value_name = "REASON")]
+    correction: Option<String>,
+    /// What there is to say of this release
+    #[arg(long, env = "TAUTPOOL_NOTE", value_name = "TEXT")]
+    note: Option<String>,
+    /// Publish nothing and check the file of a release; - is standard input
+    #[arg(long, env = "TAUTPOOL_VERIFY", value_name = "FILE", conflicts_with_all = ["study", "correction", "note"])]
+    verify: Option<PathBuf>,
+    /// The SHA-256 that the file has to have
+    #[arg(long, env = "TAUTPOOL_SHA256", value_name = "HEX", requires = "verify", value_parser = sha256)]
+    sha256: Option<String>,
+}
+
+/// What `--public-url` is for.
+const PUBLIC_URL: &str = "Scheme and host under which readers reach the service, such as https://pool.example; releases carry it";
+
+fn public_url(text: &str) -> Result<PublicUrl, NotPublic> {
+    PublicUrl::parse(text)
+}
+
+/// A SHA-256 in hexadecimal, small letters or capitals.
+fn sha256(text: &str) -> Result<String, &'static str> {
+    let text = text.trim().to_ascii_lowercase();
+    let is_hash = text.len() == 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit());
+    is_hash
+        .then_some(text)
+        .ok_or("write the 64 hexadecimal digits that stand beside the release")
+}
+
 #[derive(Debug, Subcommand)]
 enum Host {
-    /// Make studies
+    /// Make, open, change and close studies
     #[command(subcommand)]
     Study(HostStudy),
+    /// What the host signs in with
+    #[command(subcommand)]
+    Credential(HostCredential),
+}
+
+#[derive(Debug, Subcommand)]
+enum HostCredential {
+    /// Make the credential, which is shown once; one made before ends, and every sign-in with it
+    Make {
+        #[command(flatten)]
+        data: Data,
+    },
 }
 
 #[derive(Debug, Subcommand)]
 enum HostStudy {
-    /// Add a study to a data folder, which is made when it does not exist
+    /// Add a study as a draft to a data folder, which is made when it does not exist
     Add {
         /// The study (schema/study.v1.schema.json, also served under /schema/); - is standard input
         #[arg(value_name = "FILE")]
         file: PathBuf,
+        #[command(flatten)]
+        data: Data,
+    },
+    /// Open recruiting of a draft, which freezes its analysis plan
+    Open {
+        /// Short name of the study
+        #[arg(value_name = "NAME")]
+        name: String,
+        #[command(flatten)]
+        data: Data,
+    },
+    /// Change a draft, or make a further version of a study that was opened, which readers are shown
+    Amend {
+        /// Short name of the study
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// The whole study anew; - is standard input
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// Why, in words for readers; a draft needs none
+        #[arg(long, env = "TAUTPOOL_REASON", value_name = "TEXT")]
+        reason: Option<String>,
+        #[command(flatten)]
+        data: Data,
+    },
+    /// Close recruiting: no further contribution is taken, and this cannot be undone
+    Close {
+        /// Short name of the study
+        #[arg(value_name = "NAME")]
+        name: String,
+        #[command(flatten)]
+        data: Data,
+    },
+    /// List the studies with where they stand
+    List {
         #[command(flatten)]
         data: Data,
     },
@@ -204,7 +307,11 @@ pub fn run() -> ExitCode {
         Command::Pool(options) => pool::run(&options),
         Command::Check(options) => check::run(&options),
         Command::Export(options) => export::run(&options),
-        Command::Host(Host::Study(HostStudy::Add { file, data })) => serve::add_study(&file, &data),
+        Command::Host(Host::Study(command)) => study::run(&command),
+        Command::Release(options) => release::run(&options),
+        Command::Host(Host::Credential(HostCredential::Make { data })) => {
+            host::make_credential(&data)
+        }
     };
     match result {
         Ok(code) => code,

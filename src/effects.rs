@@ -37,7 +37,7 @@ pub mod spread;
 #[cfg(test)]
 pub(crate) mod tests;
 
-pub use shares::{ArmCount, ShareCounts, share_counts};
+pub use shares::{ArmCount, ShareCounts, Tally, deep_of_in, in_of_hit, share_counts};
 pub use speed::{timed_shots, variance_inflation};
 
 use crate::contribution::Contribution;

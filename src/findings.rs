@@ -23,6 +23,7 @@ pub mod gains;
 pub mod joint;
 pub mod labels;
 pub mod own;
+pub mod progress;
 pub mod questions;
 pub mod regression;
 mod rows;

@@ -10,6 +10,7 @@
 mod entries;
 mod fields;
 mod steps;
+pub mod study;
 mod table;
 mod words;
 

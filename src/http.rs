@@ -4,15 +4,21 @@
 //! pool, inside the request's span), answer. Every error is a problem document (RFC 9457).
 
 mod body;
+mod cards;
+mod client;
 mod contributions;
+mod desk;
 mod documents;
 mod form;
 mod held;
+mod history;
+mod host;
 mod observe;
 mod own;
 mod plans;
 mod problem;
 mod receipt;
+mod releases;
 mod send;
 mod upload;
 
@@ -34,15 +40,30 @@ const DRAIN_SECONDS: u64 = 10;
 /// Everything a page may load comes from its own origin; frames not at all.
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
+/// What stands between the clients and the server.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Front {
+    /// Nothing: whoever connects is the client.
+    Nothing,
+    /// A proxy that does TLS and adds the client's address to `X-Forwarded-For`.
+    TlsProxy,
+}
+
 /// A server on a bound listener. It runs until its future is dropped or it gets SIGINT or SIGTERM.
 ///
 /// # Errors
 /// When the listener cannot be used.
-pub fn server(service: Arc<Service>, listener: TcpListener, workers: usize) -> io::Result<Server> {
+pub fn server(
+    service: Arc<Service>,
+    listener: TcpListener,
+    workers: usize,
+    front: Front,
+) -> io::Result<Server> {
     let service = web::Data::from(service);
     let server = HttpServer::new(move || {
         App::new()
             .app_data(web::Data::clone(&service))
+            .app_data(front)
             .wrap(
                 DefaultHeaders::new()
                     .add(("content-security-policy", CONTENT_SECURITY_POLICY))
@@ -51,6 +72,9 @@ pub fn server(service: Arc<Service>, listener: TcpListener, workers: usize) -> i
             )
             .wrap(from_fn(observe::request))
             .configure(routes)
+            .configure(host::routes)
+            .configure(desk::routes)
+            .configure(releases::routes)
             .default_service(web::to(problem::not_found))
     })
     .workers(workers)
@@ -71,6 +95,18 @@ fn routes(config: &mut web::ServiceConfig) {
         .service(read(
             "/studies/{study}",
             documents::reading().to(documents::study_page),
+        ))
+        .service(read(
+            "/studies/{study}/pairs",
+            documents::reading().to(documents::pairs_page),
+        ))
+        .service(read(
+            "/studies/{study}/pictures/{picture}.svg",
+            documents::reading().to(documents::picture),
+        ))
+        .service(read(
+            "/studies/{study}/{card:card[.-][^/]*}",
+            documents::reading().to(cards::card),
         ))
         .service(
             web::resource("/studies/{study}/send")
@@ -129,6 +165,14 @@ fn routes(config: &mut web::ServiceConfig) {
         .service(read(
             "/studies/{study}/take-part",
             documents::reading().to(documents::take_part_page),
+        ))
+        .service(read(
+            "/studies/{study}/protocol",
+            documents::reading().to(history::shown),
+        ))
+        .service(read(
+            "/api/v1/studies/{study}/protocol",
+            documents::reading().to(history::told),
         ))
         .service(
             web::resource("/studies/{study}/plan")

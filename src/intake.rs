@@ -28,6 +28,7 @@ use crate::contribution::Contribution;
 use crate::findings::Publication;
 use crate::plan::Kind;
 use crate::protocol::Study;
+use crate::release::Release;
 use node::Document;
 use schema::Schema;
 use serde_json::Value;
@@ -86,11 +87,41 @@ pub fn plan_request(bytes: &[u8]) -> Result<Kind, Rejection> {
 /// # Errors
 /// A [`Rejection`] with every fault found.
 pub fn study(bytes: &[u8]) -> Result<Study, Rejection> {
-    let (document, mut faults) = checked(bytes, Schema::Study, MOST_VALUES)?;
-    decimals::check(&document, &mut faults);
-    let root = Document::new(&document, &faults);
-    rules::study(&root, &mut faults);
-    finish(faults, || read::study(&root))
+    let document = json::parse(bytes, MOST_VALUES)?;
+    let faults = study_faults(&document);
+    finish(faults, || read::study(&Document::new(&document, &[])))
+}
+
+/// Whether a study names everything without which recruiting may not open.
+///
+/// # Errors
+/// A [`Rejection`] with what is missing.
+pub fn ready_to_recruit(study: &Study) -> Result<(), Rejection> {
+    let missing = rules::missing_to_open(&study.hosting);
+    if missing.is_empty() {
+        Ok(())
+    } else {
+        Err(Rejection::new(RejectionKind::Invalid, missing))
+    }
+}
+
+/// Reads and checks a further version of a study that had these before, the newest one last. Only of
+/// a study that was opened does it matter what was read before.
+///
+/// # Errors
+/// A [`Rejection`] with every fault found.
+pub fn amended_study(
+    bytes: &[u8],
+    before: &[&Study],
+    was_opened: bool,
+) -> Result<Study, Rejection> {
+    let after = study(bytes)?;
+    let mut faults = Vec::new();
+    rules::same_name(&after, before, &mut faults);
+    if was_opened {
+        rules::settled_at_opening(&after, before, &mut faults);
+    }
+    finish(faults, || Some(after))
 }
 
 /// Reads and checks a download, so that its figures can be made again.
@@ -98,10 +129,77 @@ pub fn study(bytes: &[u8]) -> Result<Study, Rejection> {
 /// # Errors
 /// A [`Rejection`] with every fault found.
 pub fn aggregate(bytes: &[u8]) -> Result<Publication, Rejection> {
-    let (document, mut faults) = checked(bytes, Schema::Aggregate, usize::MAX)?;
-    let root = Document::new(&document, &faults);
+    let document = json::parse(bytes, usize::MAX)?;
+    let faults = aggregate_faults(&document);
+    finish(faults, || read::publication(&Document::new(&document, &[])))
+}
+
+/// Reads and checks a download or a release, whichever it says it is, so that its figures can be
+/// made again.
+///
+/// # Errors
+/// A [`Rejection`] with every fault found.
+pub fn published(bytes: &[u8]) -> Result<Publication, Rejection> {
+    let document = json::parse(bytes, usize::MAX)?;
+    if document.get("document").and_then(Value::as_str) == Some("release") {
+        return checked_release(&document).map(|release| release.publication);
+    }
+    let faults = aggregate_faults(&document);
+    finish(faults, || read::publication(&Document::new(&document, &[])))
+}
+
+/// Reads and checks a release.
+///
+/// # Errors
+/// A [`Rejection`] with every fault found.
+pub fn release(bytes: &[u8]) -> Result<Release, Rejection> {
+    checked_release(&json::parse(bytes, usize::MAX)?)
+}
+
+/// Reads a release that was made here. As with [`kept_contribution`], rules are not asked again.
+#[must_use]
+pub fn kept_release(bytes: &[u8]) -> Option<Release> {
+    let document = json::parse(bytes, usize::MAX).ok()?;
+    read::release(&Document::new(&document, &[]))
+}
+
+fn checked_release(document: &Value) -> Result<Release, Rejection> {
+    // The parts that have a schema of their own are faulted in its words.
+    const PARTS: [&str; 2] = ["/findings", "/protocol/document"];
+    let mut faults = Schema::Release.faults(document);
+    faults.retain(|fault| {
+        let inside = |part: &str| {
+            let rest = fault.pointer.strip_prefix(part);
+            rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+        };
+        !PARTS.into_iter().any(inside)
+    });
+    let part = |place: &str| document.pointer(place).unwrap_or(&Value::Null);
+    let findings = aggregate_faults(part("/findings"));
+    let study = study_faults(part("/protocol/document"));
+    let parts = PARTS.into_iter().zip([findings, study]);
+    faults.extend(parts.flat_map(|(place, found)| {
+        found.into_iter().map(move |fault| Fault {
+            pointer: format!("{place}{}", fault.pointer),
+            ..fault
+        })
+    }));
+    finish(faults, || read::release(&Document::new(document, &[])))
+}
+
+fn aggregate_faults(document: &Value) -> Vec<Fault> {
+    let mut faults = Schema::Aggregate.faults(document);
+    let root = Document::new(document, &faults);
     rules::aggregate(&root, &mut faults);
-    finish(faults, || read::publication(&root))
+    faults
+}
+
+fn study_faults(document: &Value) -> Vec<Fault> {
+    let mut faults = Schema::Study.faults(document);
+    decimals::check(document, &mut faults);
+    let root = Document::new(document, &faults);
+    rules::study(&root, &mut faults);
+    faults
 }
 
 /// Strict JSON with the faults that its schema finds.

@@ -4,6 +4,7 @@
 //! disclosure, plots) inside a thin shell (store, service, http, command line). `DEVELOPERS.md`
 //! has the map and the invariants.
 
+pub mod access;
 pub mod cli;
 pub mod clock;
 pub mod contribution;
@@ -11,6 +12,7 @@ pub mod demo;
 pub mod disclosure;
 pub mod effects;
 pub mod findings;
+pub mod font;
 pub mod form;
 pub mod http;
 pub mod intake;
@@ -20,8 +22,11 @@ pub mod plan;
 pub mod plots;
 pub mod pooling;
 pub mod protocol;
+pub mod raster;
 pub mod receipt;
+pub mod release;
 pub mod review;
+pub mod screening;
 pub mod service;
 pub mod store;
 pub mod units;

@@ -83,6 +83,18 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// `value` with as many of at most 2 decimals as it needs: "0", "1.5", "1.24".
+#[must_use]
+pub fn short(value: f64) -> String {
+    let shown = fixed(value, MOST_DECIMALS);
+    if shown.contains('.') {
+        let trimmed = shown.trim_end_matches('0').trim_end_matches('.');
+        trimmed.to_owned()
+    } else {
+        shown
+    }
+}
+
 /// Whether `value` is shown as zero with so many decimals.
 #[must_use]
 pub fn rounds_to_zero(value: f64, decimals: usize) -> bool {
@@ -109,11 +121,11 @@ pub fn interval(low: f64, high: f64, decimals: usize) -> String {
     format!("{} to {}", fixed(low, decimals), fixed(high, decimals))
 }
 
-/// An estimate and its range, "1.2 (0.3 to 2.1)", with the decimals that half the range's
-/// width allows (see [`decimals_for`]).
+/// An estimate and its range, "1.2 (0.3 to 2.1)", with the decimals of the range (see
+/// [`decimals_of_range`]).
 #[must_use]
 pub fn estimate_and_interval(estimate: f64, low: f64, high: f64) -> String {
-    let decimals = decimals_for((high - low) / 2.0);
+    let decimals = decimals_of_range(low, high);
     format!(
         "{} ({})",
         fixed(estimate, decimals),
@@ -236,6 +248,20 @@ mod tests {
     }
 
     #[test]
+    fn a_short_number_has_no_decimals_to_spare() {
+        for (value, shown) in [
+            (0.0, "0"),
+            (10.0, "10"),
+            (1.5, "1.5"),
+            (1.2427, "1.24"),
+            (-0.004, "0"),
+            (f64::NAN, NOT_ESTIMABLE),
+        ] {
+            assert_eq!(short(value), shown);
+        }
+    }
+
+    #[test]
     fn what_rounds_to_zero_has_no_sign() {
         for value in [0.0, -0.0, -0.04, 0.04, -1e-300] {
             assert_eq!(fixed(value, 1), "0.0");
@@ -289,6 +315,11 @@ mod tests {
         assert_eq!(
             estimate_and_interval(1.234, -20.0, 22.4),
             "1 (\u{2212}20 to 22)"
+        );
+        // A range that holds zero does not look as if it ended there.
+        assert_eq!(
+            estimate_and_interval(1.1, -0.01, 2.2),
+            "1.10 (\u{2212}0.01 to 2.20)"
         );
     }
 

@@ -4,8 +4,14 @@
 //! `disclosure` hand over and compute nothing of their own.
 
 mod answer;
+mod card;
+mod closed;
+pub mod desk;
+pub mod history;
+pub mod host;
 mod plan;
 mod receipt;
+mod release;
 mod script;
 pub mod send;
 mod station;
@@ -18,24 +24,37 @@ use crate::wire::problem::ProblemKind;
 use askama::Template;
 
 pub use answer::{AnswerView, answer};
+pub use card::{CardView, card};
+pub use closed::closed;
 pub use plan::{PlanStep, plan};
 pub use receipt::{Corrected, ReceiptView, SentPair, receipt, withdraw};
+pub use release::{
+    Asked, ReleaseDesk, ReleaseStep, ReleaseView, desk_release, frozen_view, release, releases,
+};
 pub use script::{SCRIPTS, script, worker};
 pub use send::send;
 pub use station::Station;
-pub use study::study;
+pub use study::{Standing, StudyView, pairs, picture, picture_names, study, units_asked};
 pub use take_part::take_part;
+
+/// What every picture says when its data are made up, since a picture may be copied alone.
+const INVENTED: &str = "Invented data: nobody hit these balls.";
 
 /// The style sheet of every page.
 pub const STYLE: &str = concat!(
     include_str!("pages/style/page.css"),
     include_str!("pages/style/figures.css"),
+    include_str!("pages/style/results.css"),
     include_str!("pages/style/forms.css"),
     include_str!("pages/style/answer.css"),
     include_str!("pages/style/upload.css"),
     include_str!("pages/style/surroundings.css"),
     include_str!("pages/style/plan.css"),
+    include_str!("pages/style/host.css"),
+    include_str!("pages/style/desk.css"),
+    include_str!("pages/style/release.css"),
     include_str!("pages/style/sheet.css"),
+    include_str!("pages/style/audience.css"),
 );
 
 /// The list of studies.

@@ -14,6 +14,8 @@ use crate::vocabulary::{Outcome, ShotClass};
 pub struct Study {
     /// How the study is named.
     pub label: StudyLabel,
+    /// Who hosts it, and on what terms.
+    pub hosting: Hosting,
     /// The rules.
     pub protocol: Protocol,
 }
@@ -27,6 +29,39 @@ pub struct StudyLabel {
     pub question: String,
     /// Whether the data are made up.
     pub invented: bool,
+}
+
+/// Who hosts a study, and on what terms. A draft may lack all of it; recruiting opens only with a
+/// contact, a privacy notice and a licence.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Hosting {
+    /// Who publishes, as the host wants to be called.
+    pub host_name: Option<String>,
+    /// How to reach the host, in one line.
+    pub contact: Option<String>,
+    /// The privacy notice.
+    pub privacy: Option<VersionedText>,
+    /// Under which licence the data are published.
+    pub licence: Option<Licence>,
+}
+
+/// A data licence.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Licence {
+    /// Its short name, as SPDX has it where it can be.
+    pub name: String,
+    /// Where its text stands.
+    pub url: Option<String>,
+}
+
+/// What was fixed before recruiting, so that a release may state the ordinary interval: whoever
+/// chooses the moment of a release by its figures has looked every day.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ReleaseRule {
+    /// From this day on, as `YYYY-MM-DD`.
+    Date(String),
+    /// From this many players on.
+    Players(usize),
 }
 
 /// The rules of a study.
@@ -54,6 +89,8 @@ pub struct Protocol {
     pub warm_up_minutes: i64,
     /// Public figures change only when this many players are newly counted or removed.
     pub batch_players: usize,
+    /// When a release may state the ordinary interval; `None` when never.
+    pub release_rule: Option<ReleaseRule>,
 }
 
 impl Protocol {

@@ -3,7 +3,8 @@
 //! A receipt is 160 bits, derived by HMAC-SHA-256 from the folder's key and the player's
 //! identifier, so that a retried request gets the same one although nothing but its SHA-256 is
 //! stored. It is written in Base32 (RFC 4648) in groups of four. The same key orders the groups
-//! of published rows, anew for every batch, and orders of play are drawn from it.
+//! of published rows, anew for every batch, orders of play are drawn from it, and figures that two contributions share
+//! are found by keyed hashes.
 
 use data_encoding::BASE32_NOPAD;
 use hmac::{Hmac, KeyInit, Mac};
@@ -111,6 +112,24 @@ impl ReceiptKey {
         )
     }
 
+    /// What a form of the host's pages has to carry in one sign-in, named by its hash.
+    #[must_use]
+    pub fn form_token(&self, sign_in: &[u8; 32]) -> [u8; 32] {
+        self.derive("form", &[sign_in])
+    }
+
+    /// Keyed hash of one figure of a contribution, by which another one with the same figure is
+    /// found.
+    #[must_use]
+    pub fn mark(&self, study: &str, text: &str) -> [u8; 16] {
+        let mut mark = [0; 16];
+        let long = self.derive("mark", &[study.as_bytes(), text.as_bytes()]);
+        for (to, from) in mark.iter_mut().zip(long) {
+            *to = from;
+        }
+        mark
+    }
+
     /// HMAC over length-prefixed parts, so that no two lists of parts look alike.
     fn derive(&self, purpose: &str, parts: &[&[u8]]) -> [u8; 32] {
         #[expect(clippy::expect_used, reason = "HMAC takes a key of any length")]
@@ -138,31 +157,14 @@ impl Receipt {
     /// for O or 8 for B, since Base32 has neither.
     #[must_use]
     pub fn parse(text: &str) -> Option<Self> {
-        let plain: String = text
-            .chars()
-            .filter(|character| !matches!(character, '-' | ' '))
-            .map(|character| match character {
-                '0' => 'O',
-                '8' => 'B',
-                other => other.to_ascii_uppercase(),
-            })
-            .collect();
-        let bytes = BASE32_NOPAD.decode(plain.as_bytes()).ok()?;
+        let bytes = BASE32_NOPAD.decode(plain(text).as_bytes()).ok()?;
         bytes.try_into().ok().map(Self)
     }
 
     /// As it is shown, once.
     #[must_use]
     pub fn reveal(&self) -> String {
-        let plain = BASE32_NOPAD.encode(&self.0);
-        let mut shown = String::with_capacity(40);
-        for (place, character) in plain.chars().enumerate() {
-            if place != 0 && place % 4 == 0 {
-                shown.push('-');
-            }
-            shown.push(character);
-        }
-        shown
+        spelled(&self.0)
     }
 
     /// What is stored of it.
@@ -170,6 +172,40 @@ impl Receipt {
     pub fn hash(&self) -> [u8; 32] {
         sha256(&[&self.0])
     }
+}
+
+/// SHA-256 of a text that others hash too (FIPS 180-4).
+#[must_use]
+pub fn sha256_of(bytes: &[u8]) -> [u8; 32] {
+    Sha256::digest(bytes).into()
+}
+
+/// A secret as a person copies it: Base32 (RFC 4648) in groups of four.
+#[must_use]
+pub fn spelled(secret: &[u8]) -> String {
+    let plain = BASE32_NOPAD.encode(secret);
+    let mut shown = String::with_capacity(plain.len() + plain.len() / 4);
+    for (place, character) in plain.chars().enumerate() {
+        if place != 0 && place % 4 == 0 {
+            shown.push('-');
+        }
+        shown.push(character);
+    }
+    shown
+}
+
+/// A [`spelled`] secret without what may differ between two ways of typing it.
+#[must_use]
+pub fn plain(typed: &str) -> String {
+    let characters = typed
+        .chars()
+        .filter(|character| !matches!(character, '-' | ' '));
+    let alike = characters.map(|character| match character {
+        '0' => 'O',
+        '8' => 'B',
+        other => other.to_ascii_uppercase(),
+    });
+    alike.collect()
 }
 
 /// SHA-256 over length-prefixed parts.

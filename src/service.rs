@@ -3,25 +3,38 @@
 //! The server, the demo and the tests all send contributions through [`Service::submit`]. What
 //! the public may see is computed once per batch and kept ready ([`Public`]).
 
+mod cards;
 mod errors;
+mod host;
+mod life;
 mod own;
 mod plans;
 mod public;
+mod release;
 mod review;
+mod screened;
 
+pub use cards::CardFile;
 pub use errors::{Refused, ServiceError};
+pub use host::{SignIn, SignedIn};
+pub use life::{Life, NotChanged, ProtocolVersion, REASON_CHARACTERS};
 pub use own::{Correction, Own, OwnSent};
 pub use public::{Public, Ready, number_players, read_back};
+pub use release::{Draft, Frozen, NotReleased, Published, Wanted};
 pub use review::{BlindVersion, Case, Cases, Decision, LONGEST_NOTE, SHORTEST_NOTE, Undecided};
 
 use crate::contribution::Contribution;
 use crate::effects::spread::CrowdSpread;
 use crate::effects::{self, PairEffects};
-use crate::intake::{self, Admitted, Flag};
+use crate::intake::{self, Admitted};
 use crate::protocol::{Study, limits};
 use crate::receipt::{Receipt, ReceiptKey, sha256};
-use crate::store::{Durability, NewContribution, Recorded, RequestKey, Sender, Store, Version};
-use crate::vocabulary::State;
+use crate::screening::ScreeningFlag;
+use crate::store::{
+    Durability, NewContribution, Recorded, RequestKey, Screened, Sender, Store, Version,
+};
+use crate::vocabulary::{State, StudyState};
+use screened::Arriving;
 use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
 use std::path::Path;
@@ -69,8 +82,10 @@ pub struct Accepted {
     pub planned: bool,
     /// Its effects.
     pub pair: PairEffects,
-    /// What was noticed.
-    pub flags: Vec<Flag>,
+    /// Its state: held when it waits for the host.
+    pub state: State,
+    /// What was noticed, and is told.
+    pub flags: Vec<ScreeningFlag>,
 }
 
 /// The running service.
@@ -78,6 +93,7 @@ pub struct Accepted {
 pub struct Service {
     store: Store,
     receipt_key: ReceiptKey,
+    door: host::Door,
     studies: RwLock<BTreeMap<String, Arc<Public>>>,
     /// Locked while the process lives, because public figures in memory would not see what
     /// another process writes.
@@ -85,6 +101,11 @@ pub struct Service {
     /// Held while public figures of a study are made, so that an older set never replaces a newer
     /// one; each study has its own, so that none waits for another.
     publishing: Mutex<BTreeMap<String, Arc<Mutex<()>>>>,
+    /// Held from screening a contribution until it is stored.
+    arriving: Mutex<()>,
+    /// Held while a study is amended, opened or closed.
+    changing: Mutex<()>,
+    releases: release::Desk,
 }
 
 impl Service {
@@ -146,14 +167,18 @@ impl Service {
         let service = Self {
             store,
             receipt_key,
+            door: host::Door::new().map_err(ServiceError::Randomness)?,
             studies: RwLock::default(),
             _folder_lock: folder_lock,
             publishing: Mutex::default(),
+            arriving: Mutex::default(),
+            changing: Mutex::default(),
+            releases: release::Desk::default(),
         };
+        service.mark_unscreened()?;
         for stored in service.store.studies()? {
-            let study = intake::study(&stored.document)
-                .map_err(|_| ServiceError::Damaged(format!("study {}", stored.slug)))?;
-            service.publish(Arc::new(study))?;
+            service.keep_plan_hash(&stored)?;
+            service.publish(&stored.slug)?;
         }
         Ok(service)
     }
@@ -164,27 +189,14 @@ impl Service {
         &self.store
     }
 
-    /// Adds a study from the host's document.
-    ///
-    /// # Errors
-    /// When the document is at fault, the name is taken or the store fails.
-    pub fn add_study(&self, document: &[u8], now_ms: i64) -> Result<Arc<Study>, Refused> {
-        let study = Arc::new(intake::study(document)?);
-        self.store
-            .add_study(&study.label.slug, document, now_ms)
-            .map_err(ServiceError::from)?;
-        self.publish(Arc::clone(&study))?;
-        Ok(study)
-    }
-
-    /// Every study with its public figures, by name.
+    /// Every study that is or was recruiting, with its public figures, by name.
     #[must_use]
     pub fn studies(&self) -> Vec<Arc<Public>> {
         let studies = self.studies.read().unwrap_or_else(PoisonError::into_inner);
         studies.values().map(Arc::clone).collect()
     }
 
-    /// One study with its public figures.
+    /// One study with its public figures; `None` for a draft, which the public does not see.
     #[must_use]
     pub fn study(&self, slug: &str) -> Option<Arc<Public>> {
         let studies = self.studies.read().unwrap_or_else(PoisonError::into_inner);
@@ -199,7 +211,7 @@ impl Service {
     pub fn submit(&self, incoming: &Incoming<'_>) -> Result<Accepted, Refused> {
         let accepted = self.receive(incoming)?;
         if accepted.closed_batch.is_some() {
-            self.publish_or_log(&accepted.public.study);
+            self.publish_or_log(&accepted.public.study.label.slug);
         }
         Ok(accepted)
     }
@@ -207,9 +219,9 @@ impl Service {
     /// Publishes a batch that somebody's request closed. What was asked for is stored, so its
     /// sender is told so whatever becomes of this; the figures follow with the next batch or at the
     /// next start.
-    fn publish_or_log(&self, study: &Arc<Study>) {
-        if let Err(error) = self.publish(Arc::clone(study)) {
-            tracing::error!(study = study.label.slug, %error, "public figures could not be made");
+    fn publish_or_log(&self, slug: &str) {
+        if let Err(error) = self.publish(slug) {
+            tracing::error!(study = slug, %error, "public figures could not be made");
         }
     }
 
@@ -226,12 +238,28 @@ impl Service {
         {
             return self.answer_again(incoming, public, earlier);
         }
+        if !public.is_recruiting() {
+            return Err(Refused::NotRecruiting);
+        }
         let Admitted {
             contribution: sent,
-            mut flags,
+            flags: noticed,
         } = intake::contribution(incoming.document, &public.study)?;
         let pair = pair_effects(&sent, &public.study, &public.crowd)?;
-        let recorded = self.record(incoming, request, &public.study, &sent, &pair)?;
+        let sender = self.sender(incoming)?;
+        let one_arrives = self.one_arrives();
+        let screened = self.screen(&Arriving {
+            public: &public,
+            sent: &sent,
+            pair: &pair,
+            noticed: &noticed,
+            receipt_hash: incoming.receipt.map(|_| sender.receipt_hash()),
+            mends: None,
+        })?;
+        let document = (incoming.document, incoming.now_ms);
+        let version = version(&public.study, &sent, &pair, document, &screened);
+        let recorded = self.record(&public.study, sender, request, version)?;
+        drop(one_arrives);
         let (contribution, player, closed_batch) = match recorded {
             Recorded::Stored {
                 contribution,
@@ -241,10 +269,11 @@ impl Service {
             // Another thread stored the same request in between.
             other => return self.answer_again(incoming, public, other),
         };
-        let (planned, flag) = self.plan_told(contribution);
-        flags.extend(flag);
+        let told = self.told(contribution, Some(1), incoming.document, &public.study)?;
         Ok(Accepted {
-            planned,
+            planned: told.planned,
+            state: told.state,
+            flags: told.flags,
             public,
             contribution,
             receipt: self.receipt_key.receipt(player),
@@ -254,7 +283,6 @@ impl Service {
             held_receipt: incoming.receipt.is_some(),
             corrects: false,
             pair,
-            flags,
         })
     }
 
@@ -287,9 +315,11 @@ impl Service {
         };
         let kept = intake::kept_contribution(incoming.document)
             .ok_or_else(|| ServiceError::Damaged(format!("contribution {contribution}")))?;
-        let (planned, flags) = self.told_again(contribution, incoming.document, &public.study);
+        let told = self.told(contribution, Some(1), incoming.document, &public.study)?;
         Ok(Accepted {
-            planned,
+            planned: told.planned,
+            state: told.state,
+            flags: told.flags,
             pair: pair_effects(&kept, &public.study, &public.crowd)?,
             public,
             contribution,
@@ -299,47 +329,37 @@ impl Service {
             sent: kept,
             held_receipt: incoming.receipt.is_some(),
             corrects: false,
-            flags,
         })
     }
 
-    /// Whether a contribution that was admitted before counts as planned, and what is noticed of it,
-    /// whatever the rules say now.
-    fn told_again(&self, contribution: Uuid, document: &[u8], study: &Study) -> (bool, Vec<Flag>) {
-        let admitted = intake::contribution(document, study);
-        let mut flags = admitted.map(|admitted| admitted.flags).unwrap_or_default();
-        let (planned, flag) = self.plan_told(contribution);
-        flags.extend(flag);
-        (planned, flags)
-    }
-
-    fn record(
-        &self,
-        incoming: &Incoming<'_>,
-        request: Option<RequestKey>,
-        study: &Study,
-        contribution: &Contribution,
-        pair: &PairEffects,
-    ) -> Result<Recorded, Refused> {
-        let sender = match incoming.receipt {
+    /// Who sends it: the holder of its receipt, or somebody new.
+    fn sender(&self, incoming: &Incoming<'_>) -> Result<Sender, Refused> {
+        Ok(match incoming.receipt {
             None => self.new_player(),
             Some(text) => Sender::Holder {
                 receipt_hash: Receipt::parse(text).ok_or(Refused::ReceiptUnknown)?.hash(),
             },
-        };
+        })
+    }
+
+    fn record(
+        &self,
+        study: &Study,
+        sender: Sender,
+        request: Option<RequestKey>,
+        version: Version<'_>,
+    ) -> Result<Recorded, Refused> {
         let recorded = self.store.submit(&NewContribution {
             study: &study.label.slug,
             uuid: Uuid::now_v7(),
             sender,
             request,
-            state: State::Accepted,
-            version: version(
-                study,
-                contribution,
-                pair,
-                incoming.document,
-                incoming.now_ms,
-            ),
+            state: if version.screened.holds() {
+                State::Held
+            } else {
+                State::Accepted
+            },
+            version,
             pairs_per_player: limits::PAIRS_PER_PLAYER,
             bytes_per_player: limits::BYTES_PER_PLAYER,
             batch_players: study.protocol.batch_players,
@@ -355,44 +375,55 @@ impl Service {
         }
     }
 
-    /// Makes the public figures of a study from the store and puts them in place.
+    /// Makes the public figures of a study from the store and puts them in place. Of a draft nothing
+    /// is public.
     ///
     /// # Errors
     /// When the store cannot be read or the figures cannot be made.
-    pub fn publish(&self, study: Arc<Study>) -> Result<(), ServiceError> {
+    pub fn publish(&self, slug: &str) -> Result<(), ServiceError> {
         let own = Arc::clone(
             self.publishing
                 .lock()
                 .unwrap_or_else(PoisonError::into_inner)
-                .entry(study.label.slug.clone())
+                .entry(slug.to_owned())
                 .or_default(),
         );
         let _one_at_a_time = own.lock().unwrap_or_else(PoisonError::into_inner);
-        let slug = study.label.slug.clone();
-        let counted = self.store.counted(&slug)?;
+        let life = self.life(slug)?;
+        let Some(life) = life.filter(|life| life.state != StudyState::Draft) else {
+            return Ok(());
+        };
+        let counted = self.store.counted(slug)?;
         let newest = counted.as_ref().map(|(batch, _)| batch.number);
         // As it was when the batch closed, so that a restart shows nothing newer.
         let (plans, sent) = match &counted {
             Some((batch, _)) => (
-                self.store.plan_flow(&slug, Some(batch.closed_at_ms))?,
-                self.store.sent_flow(&slug, batch.closed_at_ms)?,
+                self.store.plan_flow(slug, Some(batch.closed_at_ms))?,
+                self.store.sent_flow(slug, batch.closed_at_ms)?,
             ),
             None => Default::default(),
         };
-        let shown = self.study(&slug).and_then(|public| {
+        let is_shown = self.study(slug).is_some_and(|public| {
             let batch = public.publication.batch.as_ref();
-            batch.map(|batch| batch.number)
+            newest.is_some() && newest == batch.map(|batch| batch.number) && public.life == life
         });
-        if newest.is_some() && newest == shown {
+        if is_shown {
             // Whoever waited for the lock finds that the one before has published this batch too.
             return Ok(());
         }
-        let public = tracing::info_span!("publish", study = %slug)
-            .in_scope(|| Public::new(study, counted, (plans, sent), &self.receipt_key))?;
+        let public = tracing::info_span!("publish", study = %slug).in_scope(|| {
+            Public::new(
+                life,
+                counted,
+                (plans, sent),
+                &self.receipt_key,
+                Arc::clone(&self.releases.public_url),
+            )
+        })?;
         self.studies
             .write()
             .unwrap_or_else(PoisonError::into_inner)
-            .insert(slug, Arc::new(public));
+            .insert(slug.to_owned(), Arc::new(public));
         Ok(())
     }
 }
@@ -402,17 +433,18 @@ fn version<'a>(
     study: &Study,
     contribution: &'a Contribution,
     pair: &PairEffects,
-    document: &'a [u8],
-    now_ms: i64,
+    (document, received_at_ms): (&'a [u8], i64),
+    screened: &'a Screened,
 ) -> Version<'a> {
     Version {
-        received_at_ms: now_ms,
+        received_at_ms,
         protocol_version: study.protocol.version,
         consent_scope: contribution.consent_scope,
         consent_text_version: &contribution.consent_text_version,
         plan_code: contribution.plan_code.as_deref(),
         gap_nanograms: pair.gap.nanograms(),
         document,
+        screened,
     }
 }
 

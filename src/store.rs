@@ -9,16 +9,24 @@
 
 mod batch;
 mod decide;
+mod host;
+mod life;
 mod mend;
 mod migrate;
 mod plans;
 mod read;
+mod release;
+mod screened;
 mod submit;
 
 pub use decide::{Decidable, Decided, NewDecision, SentFlow, StoredDecision};
+pub use host::StoredSignIn;
+pub use life::{NewProtocol, StoredProtocol, StoredStudy};
 pub use mend::{Held, Mended, Most, OwnContribution, StoredVersion, Withdrawn};
 pub use plans::{Drawn, NewPlan, StoredPlan};
-pub use read::{Batch, StoredContribution, StoredStudy};
+pub use read::{Batch, StoredContribution};
+pub use release::{NewRelease, StoredRelease};
+pub use screened::{Alike, Kept, MARK_BYTES, MarkHash, Screened, Seeker, Unscreened};
 pub use submit::{NewContribution, Recorded, RequestKey, Sender, Version};
 
 use rusqlite::Connection;

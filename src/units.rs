@@ -9,6 +9,10 @@
 //! Sign convention of the project: a difference is always looser minus tighter; a gap is tighter
 //! minus looser, so that it is positive.
 
+mod reader;
+
+pub use reader::{KILOGRAMS_PER_POUND, Units};
+
 use crate::vocabulary::word_list;
 
 /// A number as entered, in hundredths.
@@ -172,6 +176,22 @@ impl Speed {
         }
     }
 
+    /// The number and unit it was entered with. A speed that is whole hundredths in both units is
+    /// given in km/h; below 251.46 km/h there is none but 0.
+    #[must_use]
+    pub const fn as_entered(self) -> (Hundredths, SpeedUnit) {
+        if self.hundred_millionths_kmh % 1_000_000 == 0 {
+            let hundredths = self.hundred_millionths_kmh / 1_000_000;
+            (
+                Hundredths::from_count(hundredths),
+                SpeedUnit::KilometrePerHour,
+            )
+        } else {
+            let hundredths = self.hundred_millionths_kmh / 1_609_344;
+            (Hundredths::from_count(hundredths), SpeedUnit::MilePerHour)
+        }
+    }
+
     /// Hundred-millionths of 1 km/h, exact.
     #[must_use]
     pub const fn hundred_millionths_kmh(self) -> i64 {
@@ -227,6 +247,16 @@ mod tests {
         assert_eq!(kg.nanograms(), 1_000_000_000_000);
         let mile = Speed::new(Hundredths::from_count(100), SpeedUnit::MilePerHour);
         assert_eq!(mile.kmh().to_bits(), 1.609_344_f64.to_bits());
+    }
+
+    #[test]
+    fn a_speed_tells_how_it_was_entered() {
+        for unit in [SpeedUnit::KilometrePerHour, SpeedUnit::MilePerHour] {
+            for count in 1..=15_000 {
+                let entered = (Hundredths::from_count(count), unit);
+                assert_eq!(Speed::new(entered.0, unit).as_entered(), entered);
+            }
+        }
     }
 
     #[test]

@@ -311,6 +311,18 @@ impl Verdict {
     }
 }
 
+word_list! {
+    /// Where a study stands.
+    StudyState {
+        /// Being written; nobody but the host sees it.
+        Draft = "draft",
+        /// Takes contributions.
+        Recruiting = "recruiting",
+        /// Takes no further contributions; what was sent can still be mended and withdrawn.
+        Closed = "closed",
+    }
+}
+
 impl VarianceSource {
     /// Whether a standard deviation had to be imputed.
     #[must_use]

@@ -10,7 +10,9 @@ pub mod own;
 pub mod plan;
 pub mod pooled;
 pub mod problem;
+pub mod protocol;
 pub mod regression;
+pub mod release;
 pub mod reply;
 mod scrutiny;
 
@@ -22,6 +24,16 @@ use serde_json::{Value, json};
 /// The line that marks made-up data in every document.
 pub const INVENTED_NOTICE: &str =
     "Invented data from a demonstration; they say nothing about real string beds.";
+
+/// A value as canonical JSON (RFC 8785), which is the same text whatever the order of its keys.
+#[must_use]
+pub fn canonical(value: &Value) -> String {
+    #[expect(
+        clippy::expect_used,
+        reason = "a value has only texts as keys and only finite numbers, so it can be written"
+    )]
+    serde_json_canonicalizer::to_string(value).expect("a value is canonical JSON")
+}
 
 /// Who a document is about.
 fn study_head(study: &StudyLabel) -> Value {

@@ -1,12 +1,15 @@
 //! `tautpool demo`: an invented study to look around in.
 
 use super::{Demo, Failure, serve, telemetry};
+use crate::access::Token;
 use crate::clock;
 use crate::demo::crowd::{self, Kind, Settings};
 use crate::demo::{STUDY, Stage, verdicts};
 use crate::findings::labels::{band_label, outcome_label, unit_words};
+use crate::http::Front;
 use crate::intake;
 use crate::numbers;
+use crate::release::PublicUrl;
 use serde_json::Value;
 use std::io::{self, Write};
 use std::net::SocketAddr;
@@ -24,13 +27,23 @@ pub(super) fn run(options: &Demo) -> Result<ExitCode, Failure> {
     }
     let listener = serve::bind(address)?;
     let stage = Stage::set(clock::now_ms())?;
+    let address = listener.local_addr()?;
+    stage
+        .service
+        .reached_at(PublicUrl::parse(&format!("http://{address}"))?);
     let mut out = io::stdout().lock();
     describe_crowd(&mut out, &stage)?;
     describe_truth(&mut out, &stage)?;
-    describe_doors(&mut out, &stage, listener.local_addr()?)?;
+    let code = stage.service.make_link(clock::now_ms())?;
+    describe_doors(&mut out, &stage, address, &code)?;
     out.flush()?;
     drop(out);
-    serve::until_stopped(Arc::clone(&stage.service), listener, &options.listen)
+    serve::until_stopped(
+        Arc::clone(&stage.service),
+        listener,
+        &options.listen,
+        Front::Nothing,
+    )
 }
 
 fn describe_crowd(out: &mut impl Write, stage: &Stage) -> io::Result<()> {
@@ -41,10 +54,19 @@ fn describe_crowd(out: &mut impl Write, stage: &Stage) -> io::Result<()> {
     writeln!(
         out,
         "{} contributions accepted: {} honest, {} of an unfinished session, {} forged and not caught by the door.",
-        stage.accepted.len(),
+        stage.accepted.len() + stage.held.len(),
         stage.count(Kind::Honest),
         stage.count(Kind::Unfinished),
         stage.count(Kind::Forgery)
+    )?;
+    writeln!(
+        out,
+        "Of these, {} wait until the host has looked at them: {} of the {} forged, {} honest and {} of an unfinished session.",
+        stage.held.len(),
+        stage.count_held(Kind::Forgery),
+        stage.count(Kind::Forgery),
+        stage.count_held(Kind::Honest),
+        stage.count_held(Kind::Unfinished)
     )?;
     let refused: Vec<String> = stage
         .refused
@@ -85,7 +107,12 @@ fn describe_truth(out: &mut impl Write, stage: &Stage) -> io::Result<()> {
     )
 }
 
-fn describe_doors(out: &mut impl Write, stage: &Stage, address: SocketAddr) -> io::Result<()> {
+fn describe_doors(
+    out: &mut impl Write,
+    stage: &Stage,
+    address: SocketAddr,
+    code: &Token,
+) -> io::Result<()> {
     let slug = &stage.study.label.slug;
     let program = std::env::current_exe()
         .map_or_else(|_| "tautpool".to_owned(), |path| path.display().to_string());
@@ -102,6 +129,11 @@ fn describe_doors(out: &mut impl Write, stage: &Stage, address: SocketAddr) -> i
     writeln!(
         out,
         "  aggregate  http://{address}/api/v1/studies/{slug}/aggregate"
+    )?;
+    writeln!(
+        out,
+        "  host       http://{address}/host/open/{}  (opens once, within an hour)",
+        code.reveal()
     )?;
     writeln!(
         out,

@@ -32,7 +32,10 @@ pub(super) fn run(options: &Export) -> Result<ExitCode, Failure> {
             .as_ref()
             .is_none_or(|slug| *slug == stored.slug)
         {
-            let study = intake::study(&stored.document)?;
+            let newest = stored.protocols.last();
+            let newest =
+                newest.ok_or_else(|| ServiceError::Damaged(format!("study {}", stored.slug)))?;
+            let study = intake::study(&newest.document)?;
             let plans = store.plan_flow(&stored.slug, None)?;
             let plans = plans.into_iter().map(plan_flow).collect();
             let contributions = store.all_contributions(&stored.slug)?;

@@ -70,7 +70,8 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
         aggregate(&bytes, level, choice)?
     } else {
         return Err(
-            "--moderator and --cluster name columns of a CSV; an aggregate has none".into(),
+            "--moderator and --cluster name columns of a CSV; an aggregate or a release has none"
+                .into(),
         );
     };
     let mut out = io::stdout().lock();
@@ -131,7 +132,7 @@ fn aggregate(
     level: Option<Level>,
     choice: Choice,
 ) -> Result<Result<Answer, Rejection>, Failure> {
-    let mut publication = match intake::aggregate(bytes) {
+    let mut publication = match intake::published(bytes) {
         Ok(publication) => publication,
         Err(rejection) => return Ok(Err(rejection)),
     };

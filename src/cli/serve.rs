@@ -1,15 +1,13 @@
-//! `tautpool serve` and `tautpool host study add`.
+//! `tautpool serve`.
 
-use super::{Data, Failure, Listen, Serve, read, telemetry};
+use super::{Failure, Listen, Serve, telemetry};
 use crate::clock;
-use crate::http;
-use crate::intake;
+use crate::http::{self, Front};
 use crate::service::Service;
 use crate::store::Durability;
 use actix_web::web;
 use std::io::{self, Write};
 use std::net::{SocketAddr, TcpListener};
-use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Duration;
@@ -24,12 +22,20 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
         .into());
     }
     let service = Arc::new(Service::open(&options.data.data, Durability::Full)?);
+    if let Some(public_url) = &options.public_url {
+        service.reached_at(public_url.clone());
+    }
     let listener = bind(address)?;
     let mut out = io::stdout().lock();
     writeln!(out, "Serving on http://{}", listener.local_addr()?)?;
     out.flush()?;
     drop(out);
-    until_stopped(service, listener, &options.listen)
+    let front = if options.behind_tls_proxy {
+        Front::TlsProxy
+    } else {
+        Front::Nothing
+    };
+    until_stopped(service, listener, &options.listen, front)
 }
 
 pub(super) fn bind(address: SocketAddr) -> Result<TcpListener, Failure> {
@@ -45,10 +51,11 @@ pub(super) fn until_stopped(
     service: Arc<Service>,
     listener: TcpListener,
     options: &Listen,
+    front: Front,
 ) -> Result<ExitCode, Failure> {
     actix_web::rt::System::new().block_on(async {
         actix_web::rt::spawn(keep_promises(Arc::clone(&service)));
-        http::server(service, listener, usize::from(options.workers))?.await
+        http::server(service, listener, usize::from(options.workers), front)?.await
     })?;
     Ok(ExitCode::SUCCESS)
 }
@@ -65,18 +72,4 @@ async fn keep_promises(service: Arc<Service>) {
         }
         actix_web::rt::time::sleep(PROMISES_EVERY).await;
     }
-}
-
-pub(super) fn add_study(file: &Path, data: &Data) -> Result<ExitCode, Failure> {
-    let document = read(file)?;
-    let mut out = io::stdout().lock();
-    // A faulty study makes no folder.
-    if let Err(rejection) = intake::study(&document) {
-        super::check::list_faults(&mut out, &rejection)?;
-        return Ok(ExitCode::FAILURE);
-    }
-    let service = Service::open_or_make(&data.data, Durability::Full)?;
-    let study = service.add_study(&document, clock::now_ms())?;
-    writeln!(out, "Added study {}.", study.label.slug)?;
-    Ok(ExitCode::SUCCESS)
 }

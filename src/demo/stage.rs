@@ -3,7 +3,8 @@
 use super::STUDY;
 use super::crowd::{self, Kind, Sent, Settings};
 use crate::protocol::Study;
-use crate::service::{Incoming, Refused, Service};
+use crate::service::{Incoming, NotChanged, Refused, Service};
+use crate::vocabulary::State;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -16,8 +17,10 @@ pub struct Stage {
     pub study: Arc<Study>,
     /// The generator's settings.
     pub settings: Settings,
-    /// What was accepted, in order.
+    /// What counts, in order.
     pub accepted: Vec<Sent>,
+    /// What waits for the host, in order.
+    pub held: Vec<Sent>,
     /// How often each fault code refused a contribution.
     pub refused: BTreeMap<&'static str, usize>,
 }
@@ -34,6 +37,9 @@ pub enum StageError {
     /// The study, or a contribution for another reason than its own faults, was not taken.
     #[error(transparent)]
     Refused(#[from] Refused),
+    /// Recruiting could not be opened.
+    #[error(transparent)]
+    NotChanged(#[from] NotChanged),
 }
 
 impl Stage {
@@ -45,10 +51,12 @@ impl Stage {
         let settings = Settings::embedded()?;
         let service = Arc::new(Service::in_memory()?);
         let study = service.add_study(STUDY.as_bytes(), now_ms)?;
+        service.open_recruiting(&study.label.slug, now_ms)?;
         let mut stage = Self {
             service,
             study,
             accepted: Vec::new(),
+            held: Vec::new(),
             refused: BTreeMap::new(),
             settings,
         };
@@ -56,7 +64,7 @@ impl Stage {
         for sent in crowd::crowd(&stage.settings) {
             stage.send(sent, &mut receipts, now_ms)?;
         }
-        stage.service.publish(Arc::clone(&stage.study))?;
+        stage.service.publish(&stage.study.label.slug)?;
         Ok(stage)
     }
 
@@ -78,7 +86,10 @@ impl Stage {
                 receipts
                     .entry(sent.player)
                     .or_insert_with(|| accepted.receipt.reveal());
-                self.accepted.push(sent);
+                match accepted.state {
+                    State::Held => self.held.push(sent),
+                    _ => self.accepted.push(sent),
+                }
                 Ok(())
             }
             Err(Refused::Document(rejection)) => {
@@ -91,12 +102,16 @@ impl Stage {
         }
     }
 
-    /// How many accepted contributions are of a kind.
+    /// How many contributions of a kind the door let in.
     #[must_use]
     pub fn count(&self, kind: Kind) -> usize {
-        self.accepted
-            .iter()
-            .filter(|sent| sent.kind == kind)
-            .count()
+        let accepted = self.accepted.iter().filter(|sent| sent.kind == kind);
+        accepted.count() + self.count_held(kind)
+    }
+
+    /// How many of a kind wait for the host.
+    #[must_use]
+    pub fn count_held(&self, kind: Kind) -> usize {
+        self.held.iter().filter(|sent| sent.kind == kind).count()
     }
 }

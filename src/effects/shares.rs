@@ -7,13 +7,13 @@ use crate::vocabulary::{Arm, Outcome, ShotClass, VarianceSource};
 
 /// So many of so many shots of one session.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Tally {
+pub struct Tally {
     /// Shots that count.
-    pub(super) x: i64,
+    pub x: i64,
     /// Shots they are taken of.
-    pub(super) n: i64,
+    pub n: i64,
     /// Whether every percentage behind it is one that a whole count makes.
-    pub(super) consistent: bool,
+    pub consistent: bool,
 }
 
 /// How a share is tallied in one session; `None` when the session does not say.
@@ -85,8 +85,9 @@ fn summed(tallies: &[Tally]) -> ArmCount {
     }
 }
 
-/// Shots in and shots hit of one line.
-pub(super) fn in_of_hit(line: &ShotLine) -> Option<Tally> {
+/// Shots in and shots hit of one line; `None` when it does not say.
+#[must_use]
+pub fn in_of_hit(line: &ShotLine) -> Option<Tally> {
     let resolved = resolve(line.landed_in?, line.hit)?;
     Some(Tally {
         x: resolved.count,
@@ -95,8 +96,9 @@ pub(super) fn in_of_hit(line: &ShotLine) -> Option<Tally> {
     })
 }
 
-/// Deep shots and shots in of one line.
-fn deep_of_in(line: &ShotLine) -> Option<Tally> {
+/// Deep shots and shots in of one line; `None` when it does not say.
+#[must_use]
+pub fn deep_of_in(line: &ShotLine) -> Option<Tally> {
     let base = in_of_hit(line)?;
     let resolved = match line.deep? {
         // None of no shots, whatever percentage stands there.

@@ -109,6 +109,7 @@ fn protocol(minimum_shots: i64) -> Protocol {
         session_minutes: Protocol::SESSION_MINUTES,
         warm_up_minutes: Protocol::WARM_UP_MINUTES,
         batch_players: 5,
+        release_rule: None,
     }
 }
 

@@ -51,7 +51,10 @@ impl Publication {
         Ok(joints)
     }
 
-    fn joint(&self, outcomes: [Outcome; 2], class: ShotClass) -> Result<Joint, NumericError> {
+    /// The rows of pairs that have both outcomes, at gaps that follow the protocol: planned ones alone
+    /// where they are the analysis.
+    #[must_use]
+    pub fn pairs_with_both(&self, outcomes: [Outcome; 2], class: ShotClass) -> Vec<(&Row, &Row)> {
         let (_, rows) = self
             .rows
             .iter()
@@ -69,10 +72,14 @@ impl Publication {
             };
             *place = Some(row);
         }
-        let both: Vec<(&Row, &Row)> = pairs
+        pairs
             .into_values()
             .filter_map(|[first, second]| Some((first?, second?)))
-            .collect();
+            .collect()
+    }
+
+    fn joint(&self, outcomes: [Outcome; 2], class: ShotClass) -> Result<Joint, NumericError> {
+        let both = self.pairs_with_both(outcomes, class);
         let players: Selection<'_> = both.iter().map(|(first, _)| *first).collect();
         let models = if players.n_players() < self.rules.minimum_players {
             None

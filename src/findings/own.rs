@@ -21,7 +21,7 @@ use crate::contribution::{Contribution, Moderators};
 use crate::effects::{Effect, LeftOut, LeftOutReason, PairEffects};
 use crate::pooling::gains::{Measurement, Shrunken};
 use crate::pooling::{Estimable, Interval, Reason};
-use crate::protocol::{GapBand, PrimaryOutcome};
+use crate::protocol::{GapBand, GapBands, PrimaryOutcome};
 use crate::units::Tension;
 use crate::vocabulary::{Arm, ShotClass};
 
@@ -56,7 +56,9 @@ pub struct Fastest {
 pub struct OwnAnswer {
     /// Tighter minus looser reference tension.
     pub gap: Tension,
-    /// The protocol's band for it.
+    /// The bands of what is published.
+    pub bands: GapBands,
+    /// Which of them holds the gap.
     pub band: GapBand,
     /// How the pair was played.
     pub played: Played,
@@ -212,10 +214,13 @@ pub fn own(
     publication: &Publication,
     findings: &Findings,
 ) -> Estimable<OwnAnswer> {
+    // The protocol in force may divide otherwise than the one that figures were made by.
+    let bands = publication.rules.bands.clone();
+    let band = bands.band_of(pair.gap);
     let beside = Beside {
         publication,
         findings,
-        band: pair.band,
+        band,
         sessions: played.sessions,
     };
     let declared = &publication.rules.primary;
@@ -244,7 +249,8 @@ pub fn own(
     let left_out = pair.left_out.iter().chain(told).copied();
     Ok(OwnAnswer {
         gap: pair.gap,
-        band: pair.band,
+        bands,
+        band,
         batch: publication.batch.clone(),
         primary: primary?,
         other: others(&pair.effects)?,

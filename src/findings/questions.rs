@@ -8,6 +8,7 @@ use crate::pooling::regression::{Coefficient, Estimator, Regression, RegressionM
 use crate::pooling::subgroups::Subgroups;
 use crate::pooling::{Estimable, Interval, Level, NumericError, Reason};
 use crate::protocol::{GapBand, PrimaryOutcome};
+use crate::units::KILOGRAMS_PER_POUND;
 use crate::vocabulary::{StringFamily, word_list};
 
 /// One primary outcome over all gaps.
@@ -67,8 +68,8 @@ pub struct Slope {
     pub interval: Interval,
 }
 
-/// A kilogram in pounds, exactly 1/0.45359237 by definition of the pound (1959).
-pub const POUNDS_PER_KILOGRAM: f64 = 1.0 / 0.453_592_37;
+/// A kilogram in pounds.
+pub const POUNDS_PER_KILOGRAM: f64 = 1.0 / KILOGRAMS_PER_POUND;
 
 impl DoseResponse {
     /// The slope of the line through the origin for a gap of so many pounds.
@@ -86,6 +87,22 @@ impl DoseResponse {
                 high: pounds * interval.high,
             },
         })
+    }
+}
+
+impl DoseResponse {
+    /// The p value of the curvature.
+    ///
+    /// # Errors
+    /// When the curve or its test is not estimable.
+    pub fn bend(&self) -> Estimable<f64> {
+        let model = self.curved.model.as_ref().map_err(|&reason| reason)?;
+        let squared = model.coefficients.last().ok_or(Reason::NoColumns)?;
+        if self.curved.k == self.curved.n_clusters {
+            squared.knapp_hartung_safe.p
+        } else {
+            squared.cluster_robust?.p
+        }
     }
 }
 

@@ -1,7 +1,8 @@
 //! What is published of a study: the rows, and the figures beside them that analyses take as they
 //! are.
 
-use crate::pooling::Level;
+use crate::pooling::quantiles::Normal;
+use crate::pooling::{Estimable, Interval, Level};
 use crate::protocol::{AnalysisRules, GapBand, StudyLabel};
 use crate::vocabulary::{Outcome, ShotClass, StringFamily, VarianceSource, word_list};
 
@@ -212,6 +213,15 @@ impl Row {
             class: self.class,
             band: self.band,
         }
+    }
+
+    /// Its normal interval: the scatter of its shots alone.
+    ///
+    /// # Errors
+    /// When the ends are not finite.
+    pub fn interval(&self, level: Level) -> Estimable<Interval> {
+        let half_width = Normal::upper_quantile(level.tail())? * self.variance.sqrt();
+        Interval::around(self.estimate, half_width)
     }
 
     /// Estimate and variance as they were first sent: the row's own unless it was corrected.

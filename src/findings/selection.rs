@@ -19,6 +19,17 @@ word_list! {
     }
 }
 
+impl Basis {
+    /// Whether an analysis on this basis rests on a row, if it is one of its own.
+    #[must_use]
+    pub const fn holds(self, row: &Row) -> bool {
+        match self {
+            Self::All => true,
+            Self::Planned => row.circumstances.planned,
+        }
+    }
+}
+
 /// Some of a study's rows.
 #[derive(Clone, Debug)]
 pub(super) struct Selection<'a>(Vec<&'a Row>);

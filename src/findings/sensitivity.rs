@@ -64,7 +64,7 @@ impl Sensitivity {
                 "As if the partner had hit equally hard in both sessions, by regression; may over- or under-correct, since the string bed itself may change the partner’s pace and that pace is measured with error."
             }
             Self::PartnerPaceOffset => {
-                "As if the partner had hit equally hard in both sessions, taking 0.23 km/h off for each km/h of the partner’s pace; may over- or under-correct."
+                "As if the partner had hit equally hard in both sessions, taking off 23\u{A0}% of the difference in the partner’s pace; may over- or under-correct."
             }
         }
     }

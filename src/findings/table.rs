@@ -16,8 +16,6 @@ pub struct Finding {
     pub any_time: Estimable<AnyTime>,
     /// The prediction interval by the confidence distribution of the between-effects variance.
     pub bootstrap_prediction: Estimable<BootstrapPrediction>,
-    /// Estimates of the effects, in canonical order, with the weights they have in the shown model.
-    pub marks: Vec<(f64, f64)>,
 }
 
 /// An estimate from one effect of each player, with its confidence sequence.
@@ -27,6 +25,8 @@ pub struct AnyTime {
     pub estimate: f64,
     /// The interval around it.
     pub interval: Interval,
+    /// Effects that it rests on.
+    pub k: usize,
 }
 
 /// What a reader is shown first of an analysis.
@@ -105,10 +105,6 @@ const BOOTSTRAP_DRAWS: usize = 2_000;
 pub fn table(effects: &Effects, level: Level, choice: Choice) -> Finding {
     let pooled = pool(effects, level);
     let (model, choice) = chosen(&pooled, choice);
-    let marks = model.as_ref().map(|model| {
-        let weights = model.weights.iter().copied();
-        effects.estimates().iter().copied().zip(weights).collect()
-    });
     let bootstrap_prediction = bootstrap_prediction(effects, level, BOOTSTRAP_DRAWS);
     let prediction = |model: &Model| match choice.estimator {
         Estimator::Reml => bootstrap_prediction
@@ -123,7 +119,6 @@ pub fn table(effects: &Effects, level: Level, choice: Choice) -> Finding {
             shown(model, choice.interval, prediction(model), has_repeats)
         }),
         any_time: any_time(&effects.most_precise_per_cluster(), level),
-        marks: marks.unwrap_or_default(),
         bootstrap_prediction,
         pooled,
     }
@@ -199,5 +194,6 @@ fn any_time(per_player: &Effects, level: Level) -> Estimable<AnyTime> {
             low: model.estimate - half_width,
             high: model.estimate + half_width,
         },
+        k: per_player.k(),
     })
 }

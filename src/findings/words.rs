@@ -9,7 +9,7 @@
 //! same side, so that no sentence says more than the picture under it.
 
 use super::certainty::CertaintyLevel;
-use super::labels::{band_label, unit_words};
+use super::labels::{Wording, band_label};
 use super::{Analysis, AnyTime, Finding};
 use crate::numbers;
 use crate::pooling::Interval;
@@ -81,7 +81,30 @@ pub(super) fn verdict_of(ranges: &[Interval], smallest_worthwhile: Option<f64>) 
 /// The answer to one question over all its gap bands, in one to three sentences. `analyses` are
 /// those of one outcome and shot class; bands under protocol are left out.
 #[must_use]
-pub fn answer(outcome: Outcome, analyses: &[&Analysis], bands: &GapBands) -> String {
+pub fn answer<'a>(
+    outcome: Outcome,
+    analyses: &[&Analysis],
+    wording: impl Into<Wording<'a>>,
+) -> String {
+    told(outcome, analyses, wording.into(), true)
+}
+
+/// The same without its figures, for where they stand beside it in a picture.
+#[must_use]
+pub fn answer_in_words<'a>(
+    outcome: Outcome,
+    analyses: &[&Analysis],
+    wording: impl Into<Wording<'a>>,
+) -> String {
+    told(outcome, analyses, wording.into(), false)
+}
+
+fn told(
+    outcome: Outcome,
+    analyses: &[&Analysis],
+    wording: Wording<'_>,
+    with_figures: bool,
+) -> String {
     let counted: Vec<&&Analysis> = analyses
         .iter()
         .filter(|analysis| analysis.key.band != GapBand::UnderProtocol)
@@ -89,10 +112,13 @@ pub fn answer(outcome: Outcome, analyses: &[&Analysis], bands: &GapBands) -> Str
     // Gaps of which the same is said stand together, in the order of the first of them.
     let mut claims: Vec<(String, Vec<String>)> = Vec::new();
     for analysis in &counted {
-        let Some((claim, size)) = claim(analysis) else {
+        let Some((claim, size)) = claim(analysis, wording) else {
             continue;
         };
-        let gap = format!("of {} ({size})", band_label(analysis.key.band, bands));
+        let mut gap = format!("of {}", band_label(analysis.key.band, wording));
+        if with_figures {
+            gap = format!("{gap} ({size})");
+        }
         match claims.iter_mut().find(|(earlier, _)| *earlier == claim) {
             Some((_, gaps)) => gaps.push(gap),
             None => claims.push((claim, vec![gap])),
@@ -123,7 +149,7 @@ pub fn answer(outcome: Outcome, analyses: &[&Analysis], bands: &GapBands) -> Str
 }
 
 /// What an analysis claims, with its figures; `None` when it claims nothing.
-fn claim(analysis: &Analysis) -> Option<(String, String)> {
+fn claim(analysis: &Analysis, wording: Wording<'_>) -> Option<(String, String)> {
     let finding = analysis.result.as_ref().ok()?;
     let outcome = analysis.key.outcome;
     let claim = match verdict(finding, analysis.smallest_worthwhile) {
@@ -132,7 +158,26 @@ fn claim(analysis: &Analysis) -> Option<(String, String)> {
         Verdict::TooSmall => too_small(analysis.certainty()).to_owned(),
         Verdict::CannotTell | Verdict::TooFew => return None,
     };
-    Some((claim, size(finding.any_time.ok()?, outcome, finding)))
+    let any_time = finding.any_time.ok()?;
+    Some((claim, size(any_time, outcome, finding, wording)))
+}
+
+/// The estimate and range for a picture that stands beside what is said, away from the page. Where
+/// a claim is made they are those it names. Where none is made, one of the two ranges may still
+/// leave out zero; then it is the range that holds both, so that no picture shows what its sentence
+/// does not say. `None` where there is no range to rest a claim on.
+#[must_use]
+pub fn figures_beside(analysis: &Analysis) -> Option<AnyTime> {
+    let finding = analysis.result.as_ref().ok()?;
+    let (shown, any_time) = (finding.shown.ok()?, finding.any_time.ok()?);
+    let range = match verdict(finding, analysis.smallest_worthwhile) {
+        Verdict::CannotTell => any_time.interval.widened_to(&shown.interval),
+        _ => any_time.interval,
+    };
+    Some(AnyTime {
+        interval: possible(range, analysis.key.outcome),
+        ..any_time
+    })
 }
 
 /// Whether any finding with a claim leaves open that another such player sees the opposite.
@@ -141,15 +186,21 @@ pub fn may_go_either_way(analyses: &[Analysis]) -> bool {
     analyses
         .iter()
         .filter(|analysis| analysis.primary)
-        .filter(|analysis| claim(analysis).is_some())
-        .filter_map(|analysis| analysis.result.as_ref().ok()?.shown.ok()?.prediction.ok())
+        .filter_map(|analysis| {
+            let finding = analysis.result.as_ref().ok()?;
+            match verdict(finding, analysis.smallest_worthwhile) {
+                Verdict::CannotTell | Verdict::TooFew => None,
+                _ => finding.shown.ok()?.prediction.ok(),
+            }
+        })
         .any(spans_zero)
 }
 
 /// What one analysis says: the claim with its figures, and the range for another such player.
 #[must_use]
-pub fn sentence(analysis: &Analysis, bands: &GapBands) -> String {
-    let gap = band_label(analysis.key.band, bands);
+pub fn sentence<'a>(analysis: &Analysis, wording: impl Into<Wording<'a>>) -> String {
+    let wording = wording.into();
+    let gap = band_label(analysis.key.band, wording);
     let finding = match &analysis.result {
         Err(withheld) => {
             return format!(
@@ -166,10 +217,10 @@ pub fn sentence(analysis: &Analysis, bands: &GapBands) -> String {
         );
     };
     let outcome = analysis.key.outcome;
-    let (said, size) = claim(analysis).unwrap_or_else(|| {
+    let (said, size) = claim(analysis, wording).unwrap_or_else(|| {
         (
             format!("we cannot tell {}", question(outcome)),
-            size(*any_time, outcome, finding),
+            size(*any_time, outcome, finding, wording),
         )
     });
     let claim = format!("At a gap of {gap}, {said}: looser minus tighter is {size}.");
@@ -177,11 +228,12 @@ pub fn sentence(analysis: &Analysis, bands: &GapBands) -> String {
         Ok(range) => {
             // The sentence has the wider range of the mean, and the one for another is no narrower.
             let range = possible(range.widened_to(&any_time.interval), outcome);
+            let range = wording.range(outcome, range);
             let decimals = numbers::decimals_for((range.high - range.low) / 2.0);
             format!(
                 "{claim} For another pair of sessions by another such player it could be from {} {}.",
                 numbers::interval(range.low, range.high, decimals),
-                unit_words(outcome)
+                wording.unit(outcome)
             )
         }
         Err(_) => claim,
@@ -192,12 +244,16 @@ pub fn sentence(analysis: &Analysis, bands: &GapBands) -> String {
 const fn question(outcome: Outcome) -> &'static str {
     match outcome {
         Outcome::Speed => "which string bed is faster",
-        Outcome::DeepShare => "which string bed lands more balls deep",
-        Outcome::InShare => "which string bed keeps more balls in",
-        Outcome::TopspinShare => "with which string bed more shots have topspin",
-        Outcome::FlatShare => "with which string bed more shots are flat",
-        Outcome::CrosscourtShare => "with which string bed more shots go cross-court",
-        Outcome::LongRallyShare => "with which string bed more rallies are long",
+        Outcome::DeepShare => {
+            "with which string bed a larger share of the balls that are in lands deep"
+        }
+        Outcome::InShare => "which string bed keeps a larger share of balls in",
+        Outcome::TopspinShare => "with which string bed a larger share of shots has topspin",
+        Outcome::FlatShare => "with which string bed a larger share of shots is flat",
+        Outcome::CrosscourtShare => {
+            "with which string bed a larger share of shots goes cross-court"
+        }
+        Outcome::LongRallyShare => "with which string bed a larger share of rallies is long",
         Outcome::PartnerSpeed => "against which string bed the partner hits faster",
     }
 }
@@ -209,17 +265,43 @@ fn claimed(outcome: Outcome, looser_more: bool, certainty: CertaintyLevel) -> St
     const GOES: &str = "goes with";
     let (plain, third_person, more, less) = match outcome {
         Outcome::Speed => ("make", "makes", "the ball faster", "the ball slower"),
-        Outcome::DeepShare => ("land", "lands", "more balls deep", "fewer balls deep"),
-        Outcome::InShare => ("keep", "keeps", "more balls in", "fewer balls in"),
-        Outcome::TopspinShare => (GO, GOES, "more topspin shots", "fewer topspin shots"),
-        Outcome::FlatShare => (GO, GOES, "more flat shots", "fewer flat shots"),
+        // Of shares the share is told: a session may have fewer balls in and yet more of them deep.
+        Outcome::DeepShare => (
+            "land deep",
+            "lands deep",
+            "a larger share of the balls that are in",
+            "a smaller share of the balls that are in",
+        ),
+        Outcome::InShare => (
+            "keep",
+            "keeps",
+            "a larger share of balls in",
+            "a smaller share of balls in",
+        ),
+        Outcome::TopspinShare => (
+            GO,
+            GOES,
+            "a larger share of topspin shots",
+            "a smaller share of topspin shots",
+        ),
+        Outcome::FlatShare => (
+            GO,
+            GOES,
+            "a larger share of flat shots",
+            "a smaller share of flat shots",
+        ),
         Outcome::CrosscourtShare => (
             GO,
             GOES,
-            "more cross-court shots",
-            "fewer cross-court shots",
+            "a larger share of cross-court shots",
+            "a smaller share of cross-court shots",
         ),
-        Outcome::LongRallyShare => (GO, GOES, "more long rallies", "fewer long rallies"),
+        Outcome::LongRallyShare => (
+            GO,
+            GOES,
+            "a larger share of long rallies",
+            "a smaller share of long rallies",
+        ),
         Outcome::PartnerSpeed => (GO, GOES, "a faster partner", "a slower partner"),
     };
     let what = if looser_more { more } else { less };
@@ -265,26 +347,25 @@ fn capitalised(text: &str) -> String {
 }
 
 /// Estimate, range and counts: "+2.5 km/h, 95 % range 0.3 to 5.1; 50 pairs, 48 players".
-fn size(any_time: AnyTime, outcome: Outcome, finding: &Finding) -> String {
-    let range = possible(any_time.interval, outcome);
+fn size(any_time: AnyTime, outcome: Outcome, finding: &Finding, wording: Wording<'_>) -> String {
+    let range = wording.range(outcome, possible(any_time.interval, outcome));
     let decimals = numbers::decimals_of_range(range.low, range.high);
     format!(
         "{}\u{A0}{}, {} range {}; {}",
-        numbers::signed(any_time.estimate, decimals),
-        unit_words(outcome),
+        numbers::signed(wording.value(outcome, any_time.estimate), decimals),
+        wording.unit(outcome),
         numbers::percent(finding.pooled.level.value(), 0),
         numbers::interval(range.low, range.high, decimals),
-        one_of_each(finding)
+        behind(any_time, finding)
     )
 }
 
-/// Pairs and players behind an estimate from the most precise pair of each player.
-fn one_of_each(finding: &Finding) -> String {
-    let players = finding.pooled.n_clusters;
-    if finding.pooled.k == players {
+/// Pairs and players behind an estimate, which may rest on the most precise pair of each player.
+fn behind(any_time: AnyTime, finding: &Finding) -> String {
+    if finding.pooled.k == any_time.k {
         return counts(finding);
     }
-    let number = u64::try_from(players).unwrap_or(u64::MAX);
+    let number = u64::try_from(any_time.k).unwrap_or(u64::MAX);
     format!(
         "{}, one of each player",
         numbers::counted(number, "pair", "pairs")

@@ -11,7 +11,7 @@ pub struct Choice {
     pub words: &'static str,
 }
 
-const fn choice(code: &'static str, words: &'static str) -> Choice {
+pub(super) const fn choice(code: &'static str, words: &'static str) -> Choice {
     Choice { code, words }
 }
 

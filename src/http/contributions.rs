@@ -3,7 +3,9 @@
 use super::body::{self, only};
 use super::problem::Problem;
 use crate::clock;
+use crate::screening;
 use crate::service::{Accepted, Incoming, Refused, Service};
+use crate::vocabulary::State;
 use crate::wire::problem::ProblemKind;
 use crate::wire::reply;
 use actix_web::http::header;
@@ -75,6 +77,7 @@ pub(super) fn receipt(accepted: &Accepted) -> Value {
         contribution: accepted.contribution.to_string(),
         receipt: accepted.receipt.reveal(),
         repeated: accepted.repeated,
+        state: accepted.state,
         counts: counts(accepted),
         pair: &accepted.pair,
         flags: &accepted.flags,
@@ -83,6 +86,9 @@ pub(super) fn receipt(accepted: &Accepted) -> Value {
 
 /// When it counts, in words.
 pub(super) fn counts(accepted: &Accepted) -> String {
+    if accepted.state == State::Held {
+        return screening::waiting_words(&accepted.flags);
+    }
     if accepted.corrects {
         return "It is a correction: what was sent before is kept beside it, and public figures take the new version up with the next batch.".to_owned();
     }

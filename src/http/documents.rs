@@ -1,10 +1,12 @@
 //! What can be read: pages, documents, schemas, health. Strong entity tags, conditional requests.
 
+use super::form;
 use super::problem::Problem;
 use crate::intake::schema::Schema;
-use crate::pages;
+use crate::pages::{self, Station};
 use crate::protocol::Study;
 use crate::service::{Public, Ready, Service};
+use crate::units::Units;
 use crate::wire::problem::ProblemKind;
 use crate::wire::reply;
 use actix_web::guard::{self, Guard};
@@ -17,6 +19,7 @@ const JSON: &str = "application/json";
 pub(super) const HTML: &str = "text/html; charset=utf-8";
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
+pub(super) const SVG: &str = "image/svg+xml";
 const SCHEMA: &str = "application/schema+json";
 
 /// A route for GET and HEAD.
@@ -44,7 +47,55 @@ pub(super) async fn study_page(
     service: web::Data<Service>,
     slug: web::Path<String>,
 ) -> HttpResponse {
-    of_study(&request, &service, &slug, HTML, |public| &public.page)
+    in_units(&request, &service, &slug, Public::page)
+}
+
+pub(super) async fn pairs_page(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    slug: web::Path<String>,
+) -> HttpResponse {
+    in_units(&request, &service, &slug, Public::pairs)
+}
+
+/// One picture, which pages of other origins may show.
+pub(super) async fn picture(
+    request: HttpRequest,
+    service: web::Data<Service>,
+    place: web::Path<(String, String)>,
+) -> HttpResponse {
+    let (slug, name) = place.into_inner();
+    let Some(public) = service.study(&slug) else {
+        return no_study(&request);
+    };
+    let units = pages::units_asked(request.query_string(), public.unchosen_units().tension);
+    shown_picture(&request, public.picture(&name, units))
+}
+
+/// A picture that pages of other origins may show.
+pub(super) fn shown_anywhere(
+    request: &HttpRequest,
+    content_type: &'static str,
+    picture: &Ready,
+) -> HttpResponse {
+    let mut answer = ready(request, content_type, picture);
+    answer.headers_mut().insert(
+        header::CROSS_ORIGIN_RESOURCE_POLICY,
+        header::HeaderValue::from_static("cross-origin"),
+    );
+    answer
+}
+
+/// One picture by itself, or that there is none of its name.
+pub(super) fn shown_picture(request: &HttpRequest, picture: Option<Ready>) -> HttpResponse {
+    match picture {
+        Some(picture) => shown_anywhere(request, SVG, &picture),
+        None => Problem::new(
+            ProblemKind::NotFound,
+            "This study has no picture of this name: the page of the study leads to every one.",
+        )
+        .answer(request),
+    }
 }
 
 pub(super) async fn take_part_page(
@@ -53,10 +104,11 @@ pub(super) async fn take_part_page(
     slug: web::Path<String>,
 ) -> HttpResponse {
     match service.study(&slug) {
-        Some(public) => page(&request, pages::take_part(&public.study)),
-        None => {
-            Problem::new(ProblemKind::NotFound, "There is no study of this name.").answer(&request)
+        Some(public) if !public.is_recruiting() => {
+            form::closed(&request, StatusCode::OK, &public, Station::TakePart)
         }
+        Some(public) => page(&request, pages::take_part(&public.study)),
+        None => no_study(&request),
     }
 }
 
@@ -130,10 +182,29 @@ fn of_study(
 ) -> HttpResponse {
     match service.study(slug) {
         Some(public) => ready(request, content_type, body(&public)),
-        None => {
-            Problem::new(ProblemKind::NotFound, "There is no study of this name.").answer(request)
-        }
+        None => no_study(request),
     }
+}
+
+/// A page of a study in the units that the address asks for.
+fn in_units(
+    request: &HttpRequest,
+    service: &Service,
+    slug: &str,
+    page: impl Fn(&Public, Units) -> Result<Ready, askama::Error>,
+) -> HttpResponse {
+    let Some(public) = service.study(slug) else {
+        return no_study(request);
+    };
+    let units = pages::units_asked(request.query_string(), public.unchosen_units().tension);
+    match page(&public, units) {
+        Ok(page) => ready(request, HTML, &page),
+        Err(error) => Problem::internal(&error.to_string()).answer(request),
+    }
+}
+
+fn no_study(request: &HttpRequest) -> HttpResponse {
+    Problem::new(ProblemKind::NotFound, "There is no study of this name.").answer(request)
 }
 
 pub(super) fn page(request: &HttpRequest, rendered: Result<String, askama::Error>) -> HttpResponse {

@@ -2,6 +2,8 @@
 
 use super::body;
 use super::problem::Problem;
+use crate::pages::{self, Station};
+use crate::service::Public;
 use crate::wire::problem::ProblemKind;
 use actix_web::http::{StatusCode, header};
 use actix_web::web::Query;
@@ -16,6 +18,12 @@ pub(super) const MEDIA_TYPE: &str = "application/x-www-form-urlencoded";
 pub(super) struct Fields(Vec<(String, String)>);
 
 impl Fields {
+    /// Every field with its value, in the order they were sent.
+    pub(super) fn pairs(&self) -> impl Iterator<Item = (&str, &str)> {
+        let pairs = self.0.iter();
+        pairs.map(|(name, value)| (name.as_str(), value.as_str()))
+    }
+
     /// The first value of a field, without spaces around it; empty when it is absent.
     pub(super) fn get(&self, name: &str) -> &str {
         let found = self.0.iter().find(|(known, _)| known == name);
@@ -50,6 +58,16 @@ pub(super) fn fresh_token() -> String {
 /// A token as it came; a fresh one when it is none of ours.
 pub(super) fn token(value: &str) -> String {
     Uuid::parse_str(value).map_or_else(|_| fresh_token(), |token| token.to_string())
+}
+
+/// What stands in the place of a contributor's page once recruiting is closed.
+pub(super) fn closed(
+    request: &HttpRequest,
+    status: StatusCode,
+    public: &Public,
+    here: Station,
+) -> HttpResponse {
+    page(request, status, pages::closed(&public.study, here))
 }
 
 /// A page for one client alone.

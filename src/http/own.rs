@@ -7,8 +7,8 @@ use super::problem::Problem;
 use crate::contribution::Contribution;
 use crate::effects::PairEffects;
 use crate::findings::own::{Played, own};
-use crate::intake::Flag;
 use crate::pages::{self, AnswerView, Station};
+use crate::screening::ScreeningFlag;
 use crate::service::{Accepted, Own, OwnSent, Public};
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, HttpResponse};
@@ -58,7 +58,7 @@ struct Shown<'a> {
     sent: &'a Contribution,
     pair: &'a PairEffects,
     planned: bool,
-    flags: &'a [Flag],
+    flags: &'a [ScreeningFlag],
     counts: String,
     receipt: Option<String>,
     holder: String,

@@ -3,10 +3,10 @@
 use super::body;
 use super::contributions::{blocking, private, request_key};
 use super::form;
-use super::problem::Problem;
+use super::problem::{self, Problem};
 use crate::clock;
 use crate::intake;
-use crate::pages::{self, PlanStep};
+use crate::pages::{self, PlanStep, Station};
 use crate::plan::Kind;
 use crate::protocol::StudyLabel;
 use crate::service::{Refused, Service};
@@ -67,6 +67,17 @@ pub(super) async fn act(
 ) -> HttpResponse {
     match acted(&request, &service, &study, payload).await {
         Ok((status, step)) => shown(&request, &service, &study, status, &step),
+        // The page that is shown says so, whatever the step.
+        Err(problem) if problem.kind == ProblemKind::NotRecruiting => shown(
+            &request,
+            &service,
+            &study,
+            problem::status(problem.kind),
+            &PlanStep::Draw {
+                token: form::fresh_token(),
+                refused: None,
+            },
+        ),
         Err(problem) => problem.answer(&request),
     }
 }
@@ -198,5 +209,8 @@ fn shown(
     let Some(public) = service.study(study) else {
         return Problem::from(Refused::StudyUnknown).answer(request);
     };
+    if !public.is_recruiting() {
+        return form::closed(request, status, &public, Station::Plan);
+    }
     form::page(request, status, pages::plan(&public.study, step))
 }

@@ -2,7 +2,7 @@
 
 use super::observe::request_id;
 use crate::intake::{Rejection, RejectionKind};
-use crate::service::{Refused, ServiceError};
+use crate::service::{NotChanged, Refused, ServiceError};
 use crate::wire::problem::{self, ProblemKind};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
@@ -66,7 +66,7 @@ pub(super) const fn status(kind: ProblemKind) -> StatusCode {
         ProblemKind::TooManyPairs | ProblemKind::TooManyVersions => {
             StatusCode::UNPROCESSABLE_ENTITY
         }
-        ProblemKind::AlreadyWithdrawn => StatusCode::CONFLICT,
+        ProblemKind::AlreadyWithdrawn | ProblemKind::NotRecruiting => StatusCode::CONFLICT,
         ProblemKind::Unavailable => StatusCode::SERVICE_UNAVAILABLE,
         ProblemKind::Internal => StatusCode::INTERNAL_SERVER_ERROR,
     }
@@ -79,6 +79,10 @@ impl From<Refused> for Problem {
             Refused::StudyUnknown => {
                 Self::new(ProblemKind::NotFound, "There is no study of this name.")
             }
+            Refused::NotRecruiting => Self::new(
+                ProblemKind::NotRecruiting,
+                "This study is closed: it takes no further contributions and draws no plans.",
+            ),
             Refused::Document(rejection) => rejection.into(),
             Refused::KeyUsedOtherwise => Self::new(
                 ProblemKind::KeyUsedOtherwise,
@@ -101,6 +105,21 @@ impl From<Refused> for Problem {
             ),
             Refused::Service(ServiceError::Store(_)) => Self::unavailable(&detail),
             Refused::Service(_) => Self::internal(&detail),
+        }
+    }
+}
+
+impl From<NotChanged> for Problem {
+    fn from(not_changed: NotChanged) -> Self {
+        let detail = not_changed.to_string();
+        match not_changed {
+            NotChanged::StudyUnknown => Refused::StudyUnknown.into(),
+            NotChanged::Document(rejection) => rejection.into(),
+            NotChanged::Service(error) => Refused::from(error).into(),
+            NotChanged::ReasonMissing
+            | NotChanged::Unchanged
+            | NotChanged::OpenedBefore
+            | NotChanged::NotOpen => Self::new(ProblemKind::BadRequest, detail),
         }
     }
 }

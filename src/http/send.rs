@@ -15,8 +15,8 @@ use crate::clock;
 use crate::form::{FieldFault, Step};
 use crate::intake::entries::{self, Checked};
 use crate::intake::{FaultCode, FlagCode};
-use crate::pages;
 use crate::pages::send::{Hindrance, Purpose, SendView};
+use crate::pages::{self, Station};
 use crate::protocol::Study;
 use crate::service::{Accepted, Correction, Incoming, Refused, Service};
 use crate::vocabulary::CorrectionReason;
@@ -37,6 +37,9 @@ pub(super) async fn begin(
     slug: web::Path<String>,
 ) -> HttpResponse {
     match service.study(&slug) {
+        Some(public) if !public.is_recruiting() => {
+            form::closed(&request, StatusCode::OK, &public, Station::Send)
+        }
         Some(public) => page(
             &request,
             &public.study,
@@ -253,6 +256,7 @@ fn hindered(
         ProblemKind::NotFound => Hindrance::ContributionUnknown,
         ProblemKind::AlreadyWithdrawn => Hindrance::Withdrawn,
         ProblemKind::TooManyVersions => Hindrance::TooManyVersions,
+        ProblemKind::NotRecruiting => Hindrance::Closed,
         ProblemKind::Unavailable => Hindrance::Unavailable,
         ProblemKind::TooLarge => Hindrance::TooLarge,
         ProblemKind::TooSlow | ProblemKind::BadRequest => Hindrance::BrokenOff,

@@ -15,6 +15,7 @@ use crate::intake::shots::{self, Column};
 use crate::intake::uploaded::{self, Uploaded, Written};
 use crate::intake::{Fault, Rejection};
 use crate::numbers::counted;
+use crate::pages::Station;
 use crate::pages::upload::{Answers, Carried, ColumnWords, Spot, Trouble, choose, preview};
 use crate::plan;
 use crate::protocol::Study;
@@ -36,6 +37,9 @@ pub(super) async fn page(
     slug: web::Path<String>,
 ) -> HttpResponse {
     match service.study(&slug) {
+        Some(public) if !public.is_recruiting() => {
+            page::closed(&request, StatusCode::OK, &public, Station::Send)
+        }
         Some(public) => documents::page(
             &request,
             choose(&public.study, &columns(), None, &Carried::default()),

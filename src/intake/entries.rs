@@ -11,9 +11,11 @@
 mod back;
 mod number;
 mod places;
+mod study;
 
 pub use back::entries;
 pub use places::Places;
+pub use study::{at_study_fields, new_study, study_document, study_entries};
 
 use super::fault::{Fault, FaultCode};
 use super::schema::Schema;

@@ -93,6 +93,8 @@ word_list! {
         OutOfOrder = "out_of_order",
         /// Gap band edges do not rise.
         EdgesNotRising = "edges_not_rising",
+        /// What was settled before and cannot be changed any more.
+        SettledBefore = "settled_before",
         /// What a row says of its first version contradicts itself.
         FirstVersionContradicts = "first_version_contradicts",
         /// Passed the checks and still could not be read: a defect of the service.

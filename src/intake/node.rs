@@ -88,7 +88,8 @@ impl<'a> Node<'a> {
         }
     }
 
-    const fn value(&self) -> Option<&'a Value> {
+    /// What stands here, as it is.
+    pub(super) const fn value(&self) -> Option<&'a Value> {
         match self.found {
             Found::Value(value) => Some(value),
             Found::Nothing | Found::AtFault => None,

@@ -2,8 +2,10 @@
 //! the types cannot hold, which a test over the whole corpus rules out.
 
 mod publication;
+mod release;
 
 pub(super) use publication::publication;
+pub(super) use release::release;
 
 use super::node::{Document, Node};
 use super::rules::{class_of, deep, landed_in, reference_tension};
@@ -12,7 +14,8 @@ use crate::contribution::{
     Spin, StringBed,
 };
 use crate::protocol::{
-    AnalysisRules, GapBands, PrimaryOutcome, Protocol, Study, StudyLabel, VersionedText,
+    AnalysisRules, GapBands, Hosting, Licence, PrimaryOutcome, Protocol, ReleaseRule, Study,
+    StudyLabel, VersionedText,
 };
 use crate::units::{Speed, SpeedUnit, TensionUnit};
 use crate::vocabulary::{
@@ -132,8 +135,34 @@ pub(super) fn study(root: &Document<'_>) -> Option<Study> {
             &root.field("question"),
             &root.field("invented"),
         )?,
+        hosting: hosting(root)?,
         protocol: protocol(&root.field("protocol"))?,
     })
+}
+
+fn hosting(root: &Document<'_>) -> Option<Hosting> {
+    let text = |name| root.field(name).text().map(str::to_owned);
+    Some(Hosting {
+        host_name: text("host_name"),
+        contact: text("contact"),
+        privacy: given(&root.field("privacy"), versioned_text)?,
+        licence: given(&root.field("licence"), |place| {
+            Some(Licence {
+                name: place.field("name").text()?.to_owned(),
+                url: place.field("url").text().map(str::to_owned),
+            })
+        })?,
+    })
+}
+
+/// What stands at a place that may be empty; `None` when something stands there that cannot be
+/// read.
+fn given<'a, T>(place: &Node<'a>, read: impl FnOnce(&Node<'a>) -> Option<T>) -> Option<Option<T>> {
+    if place.is_absent() {
+        Some(None)
+    } else {
+        read(place).map(Some)
+    }
 }
 
 fn label(slug: &Node<'_>, question: &Node<'_>, invented: &Node<'_>) -> Option<StudyLabel> {
@@ -146,7 +175,7 @@ fn label(slug: &Node<'_>, question: &Node<'_>, invented: &Node<'_>) -> Option<St
 
 fn protocol(place: &Node<'_>) -> Option<Protocol> {
     Some(Protocol {
-        version: place.field("version").whole()?,
+        version: place.field("version").whole().unwrap_or(1),
         analysis: analysis_rules(place)?,
         minimum_shots: place.field("minimum_shots").whole()?,
         rally_length: place.field("rally_length").whole()?,
@@ -163,7 +192,16 @@ fn protocol(place: &Node<'_>) -> Option<Protocol> {
             .whole()
             .unwrap_or(Protocol::WARM_UP_MINUTES),
         batch_players: n(&place.field("batch_players"))?,
+        release_rule: given(&place.field("release_rule"), release_rule)?,
     })
+}
+
+fn release_rule(place: &Node<'_>) -> Option<ReleaseRule> {
+    if place.field("kind").text()? == "date" {
+        Some(ReleaseRule::Date(place.field("on").text()?.to_owned()))
+    } else {
+        n(&place.field("at_least")).map(ReleaseRule::Players)
+    }
 }
 
 fn analysis_rules(protocol: &Node<'_>) -> Option<AnalysisRules> {

@@ -5,11 +5,13 @@
 //! those over all sessions, `host` those of what a host writes or an analyst sends back.
 
 mod across;
+mod amended;
 mod host;
 mod line;
 mod session;
 
-pub(super) use host::{aggregate, study};
+pub(super) use amended::{same_name, settled_at_opening};
+pub(super) use host::{aggregate, missing_to_open, study};
 
 use super::fault::{Fault, FaultCode, Flag, FlagCode};
 use super::node::{Document, Node};

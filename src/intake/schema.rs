@@ -6,7 +6,7 @@
 use super::fault::{Fault, FaultCode};
 use super::json::{pointer_to, shorten};
 use jsonschema::error::ValidationErrorKind as Kind;
-use jsonschema::{ValidationError, Validator};
+use jsonschema::{Registry, ValidationError, Validator};
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::sync::OnceLock;
@@ -38,6 +38,12 @@ pub enum Schema {
     PlanRequest,
     /// A plan.
     Plan,
+    /// What a protocol says and said.
+    Protocol,
+    /// A release.
+    Release,
+    /// The list of releases.
+    Releases,
 }
 
 impl Schema {
@@ -55,6 +61,9 @@ impl Schema {
         Self::FormCheck,
         Self::PlanRequest,
         Self::Plan,
+        Self::Protocol,
+        Self::Release,
+        Self::Releases,
     ];
 
     /// The file's name, which is also its address under `/schema/`.
@@ -73,6 +82,9 @@ impl Schema {
             Self::FormCheck => "form_check.v1.schema.json",
             Self::PlanRequest => "plan-request.v1.schema.json",
             Self::Plan => "plan.v1.schema.json",
+            Self::Protocol => "protocol.v1.schema.json",
+            Self::Release => "release.v1.schema.json",
+            Self::Releases => "releases.v1.schema.json",
         }
     }
 
@@ -92,6 +104,9 @@ impl Schema {
             Self::FormCheck => include_str!("../../schema/form_check.v1.schema.json"),
             Self::PlanRequest => include_str!("../../schema/plan-request.v1.schema.json"),
             Self::Plan => include_str!("../../schema/plan.v1.schema.json"),
+            Self::Protocol => include_str!("../../schema/protocol.v1.schema.json"),
+            Self::Release => include_str!("../../schema/release.v1.schema.json"),
+            Self::Releases => include_str!("../../schema/releases.v1.schema.json"),
         }
     }
 
@@ -133,11 +148,32 @@ impl Schema {
             let text: Value = serde_json::from_str(self.text()).expect("embedded schema is JSON");
             let validator = jsonschema::draft202012::options()
                 .should_validate_formats(true)
+                .with_registry(referred_to())
                 .build(&text)
                 .expect("embedded schema compiles");
             Compiled { text, validator }
         })
     }
+}
+
+/// The schemas that others refer to by their `$id`, prepared once for the whole process.
+fn referred_to() -> &'static Registry<'static> {
+    static PREPARED: OnceLock<Registry<'static>> = OnceLock::new();
+    #[expect(
+        clippy::expect_used,
+        reason = "the embedded schemas are compiled by a test"
+    )]
+    PREPARED.get_or_init(|| {
+        let known = [Schema::Aggregate, Schema::Study].map(|schema| {
+            let text: Value = serde_json::from_str(schema.text()).expect("embedded schema is JSON");
+            let id = text.get("$id").and_then(Value::as_str).map(str::to_owned);
+            (id.expect("an embedded schema has an $id"), text)
+        });
+        let registry = Registry::new().extend(known).expect("an $id is a URI");
+        registry
+            .prepare()
+            .expect("embedded schemas refer to known ones")
+    })
 }
 
 /// What belongs where a schema wants an integer.

@@ -92,7 +92,7 @@ const POOL_INVENTED: &str = "Everybody else’s figures are invented.";
 /// When the template cannot be filled.
 pub fn answer(view: &AnswerView<'_>) -> Result<String, askama::Error> {
     let (study, answer) = (view.study, view.answer);
-    let bands = &study.protocol.analysis.bands;
+    let bands = &answer.bands;
     let plot = picture(study, answer);
     let said = |sentence: &dyn Fn(&OwnEffect) -> Option<String>| -> Vec<Said> {
         let found = answer.found();
@@ -184,10 +184,7 @@ fn crowd(own: &OwnEffect) -> Option<Crowd> {
 fn picture(study: &Study, answer: &OwnAnswer) -> Own {
     let gaps = match answer.band {
         GapBand::UnderProtocol => "gaps smaller than the protocol asks".to_owned(),
-        band => format!(
-            "gaps of {}",
-            band_label(band, &study.protocol.analysis.bands)
-        ),
+        band => format!("gaps of {}", band_label(band, &answer.bands)),
     };
     let has_pool = answer.found().any(|own| own.pool.is_ok());
     let title = if has_pool {
@@ -203,11 +200,15 @@ fn picture(study: &Study, answer: &OwnAnswer) -> Own {
             "Your own differences with their ranges, beside what is published of all pairs."
                 .to_owned(),
         interval_words: "95 % range".to_owned(),
-        panels: answer.primary.iter().map(panel).collect(),
+        panels: answer
+            .primary
+            .iter()
+            .map(|primary| panel(primary, &study.protocol.analysis.bands))
+            .collect(),
     }
 }
 
-fn panel(primary: &OwnPrimary) -> Panel {
+fn panel(primary: &OwnPrimary, bands: &GapBands) -> Panel {
     let outcome = primary.about.outcome;
     let (left_words, right_words) = axis_ends(outcome);
     let own = primary.found.as_ref();
@@ -240,7 +241,7 @@ fn panel(primary: &OwnPrimary) -> Panel {
                     numbers::counted(to_u64(pool.pairs), "pair", "pairs"),
                     numbers::counted(to_u64(pool.players), "player", "players")
                 ),
-                summary: summary_of(pool.shown),
+                summary: summary_of(pool.shown, outcome, bands.into()),
             })
         }),
     }

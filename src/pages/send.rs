@@ -41,6 +41,8 @@ pub enum Hindrance {
     Withdrawn,
     /// What is corrected was corrected as often as it may be.
     TooManyVersions,
+    /// The study takes no further contributions.
+    Closed,
     /// The service cannot store anything now.
     Unavailable,
     /// The service failed.
@@ -64,6 +66,7 @@ impl Hindrance {
             Self::ContributionUnknown => "This receipt has no such pair. Open your receipt and choose the pair anew.".to_owned(),
             Self::Withdrawn => "This pair was withdrawn, so it cannot be corrected. You can send the sessions anew with the same receipt.".to_owned(),
             Self::TooManyVersions => "This pair was corrected as often as it may be. Withdraw it and send the sessions anew with the same receipt.".to_owned(),
+            Self::Closed => "This study was closed meanwhile and takes no further contributions. Nothing was stored.".to_owned(),
             Self::Unavailable => "Nothing can be stored at the moment. Everything you typed is still here; send it again in a minute.".to_owned(),
             Self::Failed => "The service failed, and nothing was stored. Everything you typed is still here; send it again later.".to_owned(),
             Self::TooLarge => "More arrived than a form can hold, so nothing of it was read. Go back in your browser; what you typed is still there.".to_owned(),

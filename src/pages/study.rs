@@ -1,38 +1,58 @@
 //! The public page of a study: question, answer, one picture for each primary outcome, and then
-//! detail for who wants it.
+//! detail for who wants it. The same page shows a release.
 
+mod alone;
+mod audience;
 pub(super) mod figures;
+mod flow;
+mod list;
+mod pictures;
 mod scrutiny;
+mod view;
 
-use crate::disclosure::Everybody;
-use crate::findings::labels::{
-    axis_ends, band_label, class_label, outcome_label, outcome_meaning, unit_words,
-};
-use crate::findings::words::{answer, counts, may_go_either_way};
-use crate::findings::{self, Analysis, Finding, Findings, Publication, Shown};
+use super::card::card;
+pub use list::pairs;
+pub use view::{Standing, StudyView, units_asked};
+
+use crate::findings::labels::{Wording, outcome_meaning};
+use crate::findings::questions::Question as Asked;
+use crate::findings::words::{answer, may_go_either_way};
+use crate::findings::{Analysis, Publication, Shown};
 use crate::numbers;
-use crate::plots::forest::{Block, Forest, Layout, Row, Summary, forest};
-use crate::protocol::{GapBand, GapBands, PrimaryOutcome, Study, StudyLabel};
+use crate::plots::forest::{Layout, Summary};
+use crate::protocol::PrimaryOutcome;
 use crate::vocabulary::Outcome;
 use askama::Template;
+use audience::Audience;
 use figures::Table;
+use pictures::{OfOutcome, Picture};
 use scrutiny::{Said, sensitivity, session_words, slope_words};
+use view::{Choices, Link};
 
 #[derive(Template)]
 #[template(path = "study.html", config = "src/pages/askama.toml")]
 struct Page<'a> {
     invented: bool,
-    study: &'a Study,
+    view: &'a StudyView<'a>,
+    address: String,
+    choices: Vec<Choices>,
+    rounds_bands: bool,
     players: String,
     batch: Option<Batch<'a>>,
-    renewing: bool,
+    has_figures: bool,
     either_way: bool,
     questions: Vec<Question>,
+    shots: Vec<Figure>,
     other: Table,
+    control: Vec<Figure>,
+    gaining: &'static str,
+    flow: Option<flow::Shown>,
     cautions: Vec<&'a str>,
     consent: Vec<&'a str>,
     rows: String,
+    list: String,
     unsent: Option<String>,
+    audience: Audience,
 }
 
 /// The batch that the figures belong to.
@@ -41,92 +61,145 @@ struct Batch<'a> {
     date: &'a str,
 }
 
-/// One primary outcome: its answer, picture and figures.
+/// One primary outcome: its answer, its pictures and what is said about them.
 struct Question {
     label: String,
-    meaning: &'static str,
+    meaning: String,
     is_depth: bool,
+    is_speed: bool,
     id: String,
     answer: String,
-    wide: String,
-    narrow: String,
-    said: Vec<Said>,
-    slope: Option<String>,
-    sessions: Option<String>,
-    sensitivity: Table,
-    is_speed: bool,
     unit: &'static str,
-    figures: Table,
+    bands: Figure,
+    pairs: Figure,
+    said: Vec<Said>,
+    differ: Option<String>,
     disagreement: Table,
+    sessions: Option<String>,
+    dose: Figure,
+    slope: Option<String>,
+    gains: Figure,
+    funnels: Vec<Figure>,
+    over_time: Vec<Figure>,
+    sensitivity: Table,
 }
 
-/// Why a block of smaller gaps stands apart.
-const UNDER_PROTOCOL: &str = "Smaller gap than the protocol asks, not part of the answer";
-
-/// What every picture says when its data are made up, since a picture may be copied alone.
-const INVENTED: &str = "Invented data: nobody hit these balls.";
+/// A picture as it stands on the page.
+struct Figure {
+    title: String,
+    wide: String,
+    narrow: String,
+    /// Where it stands alone.
+    alone: String,
+    table: Table,
+    first: &'static str,
+    caption: String,
+    more: Option<Link>,
+}
 
 /// The page of a study with all that is published of it.
 ///
 /// # Errors
 /// When the template cannot be filled.
-pub fn study(
-    study: &Study,
-    publication: &Publication,
-    findings: &Findings,
-    everybody: &[Everybody],
-    renewing: bool,
-) -> Result<String, askama::Error> {
-    let analyses = findings.analyses.as_slice();
-    let bands = &publication.rules.bands;
-    let primary = &publication.rules.primary;
-    let of = |primary: &PrimaryOutcome| -> Vec<&Analysis> {
-        analyses
-            .iter()
-            .filter(|analysis| is_of(analysis, primary))
-            .collect()
-    };
-    let other: Vec<&Analysis> = analyses
+pub fn study(view: &StudyView<'_>) -> Result<String, askama::Error> {
+    let (publication, findings) = (view.publication, view.findings);
+    let wording = view.wording();
+    let other: Vec<&Analysis> = findings
+        .analyses
         .iter()
-        .filter(|analysis| !primary.iter().any(|primary| is_of(analysis, primary)))
+        .filter(|analysis| is_other(view, analysis))
+        .collect();
+    let mut shots = Vec::new();
+    let mut questions = Vec::new();
+    for primary in view.primary() {
+        let mut pictures = OfOutcome::new(view, primary);
+        let of_shots = pictures.shots.take();
+        shots.extend(of_shots.map(|picture| Figure::new(view, picture)));
+        questions.push(question(view, primary, pictures));
+    }
+    let primary: Vec<&Analysis> = findings
+        .analyses
+        .iter()
+        .filter(|analysis| analysis.primary)
         .collect();
     Page {
-        invented: study.label.invented,
-        study,
-        renewing,
+        invented: view.study.label.invented,
+        view,
+        address: view.address(),
+        choices: view.choices(""),
+        rounds_bands: wording.rounds_bands(),
         players: players_words(publication),
         batch: publication.batch.as_ref().map(|batch| Batch {
             number: batch.number,
             date: &batch.date,
         }),
-        either_way: may_go_either_way(analyses),
-        questions: primary
-            .iter()
-            .map(|primary| {
-                let mut questions = findings.questions.iter();
-                let over_all_gaps = questions.find(|question| question.about == *primary);
-                let analyses = of(primary);
-                question(
-                    &study.label,
-                    primary,
-                    &analyses,
-                    over_all_gaps,
-                    everybody,
-                    bands,
-                )
-            })
+        has_figures: publication.batch.is_some() && !view.renewing,
+        either_way: may_go_either_way(&findings.analyses),
+        questions,
+        shots,
+        other: figures::mixed(&other, view.everybody, wording),
+        control: pictures::tradeoffs(view)
+            .into_iter()
+            .map(|picture| Figure::new(view, picture))
             .collect(),
-        other: figures::mixed(&other, everybody, bands),
-        cautions: paragraphs(&study.protocol.caution),
-        consent: paragraphs(&study.protocol.consent.text),
+        gaining: figures::gaining_words(pictures::gaining_of(&primary)),
+        flow: view.flow.map(|flow| flow::shown(view, flow)),
+        cautions: paragraphs(&view.study.protocol.caution),
+        consent: paragraphs(&view.study.protocol.consent.text),
         rows: numbers::counted(to_u64(publication.rows.len()), "row", "rows"),
+        list: view.below("/pairs"),
         unsent: unsent_words(publication),
+        audience: Audience::new(
+            &card(&view.into()),
+            &view.address(),
+            view.query(view.units).as_str(),
+            view.base,
+        ),
     }
     .render()
 }
 
+/// One picture by itself, for another page to show; `None` when there is none of this name.
+#[must_use]
+pub fn picture(view: &StudyView<'_>, name: &str) -> Option<String> {
+    let mut pictures = pictures::all(view).into_iter();
+    let picture = pictures.find(|picture| picture.plot.heading().id == name)?;
+    alone::svg(view, &picture)
+}
+
+/// The names of every picture that [`picture`] gives.
+#[must_use]
+pub fn picture_names(view: &StudyView<'_>) -> Vec<String> {
+    let pictures = pictures::all(view).into_iter();
+    pictures
+        .map(|picture| picture.plot.heading().id.clone())
+        .collect()
+}
+
+impl Figure {
+    fn new(view: &StudyView<'_>, picture: Picture) -> Self {
+        let heading = picture.plot.heading();
+        Self {
+            title: heading.title.clone(),
+            alone: view.below(&format!("/pictures/{}.svg", heading.id)),
+            wide: picture.plot.draw(Layout::Wide),
+            narrow: picture.plot.draw(Layout::Narrow),
+            table: picture.table,
+            first: picture.first,
+            caption: picture.caption,
+            more: picture.more,
+        }
+    }
+}
+
 fn is_of(analysis: &Analysis, primary: &PrimaryOutcome) -> bool {
     analysis.key.outcome == primary.outcome && analysis.key.class == primary.class
+}
+
+/// Whether an analysis was not asked beforehand.
+fn is_other(view: &StudyView<'_>, analysis: &Analysis) -> bool {
+    let mut primary = view.primary().iter();
+    !primary.any(|primary| is_of(analysis, primary))
 }
 
 /// Players with a published row. Every one of them is in an analysis of enough players.
@@ -154,88 +227,33 @@ pub(super) fn paragraphs(text: &str) -> Vec<&str> {
         .collect()
 }
 
-fn question(
-    study: &StudyLabel,
-    primary: &PrimaryOutcome,
-    analyses: &[&Analysis],
-    over_all_gaps: Option<&findings::questions::Question>,
-    everybody: &[Everybody],
-    bands: &GapBands,
-) -> Question {
-    let label = format!(
-        "{}, {}",
-        outcome_label(primary.outcome),
-        class_label(primary.class)
-    );
-    let id = format!(
-        "{}-{}-{}",
-        primary.outcome.code(),
-        primary.class.stroke.code(),
-        primary.class.direction.code()
-    );
-    let (left_words, right_words) = axis_ends(primary.outcome);
-    let plot = Forest {
-        id: id.replace('_', "-"),
-        title: format!("{label}: looser minus tighter, by tension gap"),
-        notice: study.invented.then(|| INVENTED.to_owned()),
-        description: format!(
-            "Forest plot. Left of zero: {left_words}; right of zero: {right_words}."
-        ),
-        unit: unit_words(primary.outcome).to_owned(),
-        left_words: left_words.to_owned(),
-        right_words: right_words.to_owned(),
-        interval_words: "95 % range".to_owned(),
-        blocks: analyses
-            .iter()
-            .map(|analysis| block(analysis, bands))
-            .collect(),
-    };
+fn question(view: &StudyView<'_>, primary: &PrimaryOutcome, pictures: OfOutcome) -> Question {
+    let wording = view.wording();
+    let analyses = pictures::analyses_of(view, primary);
+    let mut asked = view.findings.questions.iter();
+    let over_all_gaps: Option<&Asked> = asked.find(|question| question.about == *primary);
+    let figure = |picture| Figure::new(view, picture);
+    let each = |pictures: Vec<Picture>| pictures.into_iter().map(figure).collect();
     Question {
-        label,
-        meaning: outcome_meaning(primary.outcome),
+        label: pictures::label(primary.outcome, primary.class),
+        meaning: outcome_meaning(primary.outcome, view.units),
         is_depth: primary.outcome == Outcome::DeepShare,
-        answer: answer(primary.outcome, analyses, bands),
-        wide: forest(&plot, Layout::Wide),
-        narrow: forest(&plot, Layout::Narrow),
-        said: scrutiny::said(analyses, bands),
-        slope: over_all_gaps.and_then(slope_words),
-        sessions: session_words(analyses),
-        sensitivity: sensitivity(analyses, bands),
         is_speed: primary.outcome == Outcome::Speed,
-        unit: unit_words(primary.outcome),
-        figures: figures::main(analyses, everybody, bands),
-        disagreement: figures::disagreement(analyses, bands),
-        id: plot.id,
-    }
-}
-
-fn block(analysis: &Analysis, bands: &GapBands) -> Block {
-    let label = band_label(analysis.key.band, bands);
-    let apart = (analysis.key.band == GapBand::UnderProtocol).then(|| UNDER_PROTOCOL.to_owned());
-    match &analysis.result {
-        Err(withheld) => Block {
-            label,
-            counts: String::new(),
-            rows: Vec::new(),
-            summary: None,
-            withheld: Some(withheld_words(withheld.minimum_players)),
-            apart,
-        },
-        Ok(finding) => Block {
-            label,
-            counts: counts(finding),
-            rows: finding
-                .marks
-                .iter()
-                .map(|(estimate, weight)| Row {
-                    estimate: *estimate,
-                    weight: *weight,
-                })
-                .collect(),
-            summary: summary(finding),
-            withheld: None,
-            apart,
-        },
+        id: pictures::code(primary.outcome, primary.class),
+        answer: answer(primary.outcome, &analyses, wording),
+        unit: wording.unit(primary.outcome),
+        said: scrutiny::said(&analyses, wording),
+        differ: over_all_gaps.and_then(scrutiny::bands_words),
+        disagreement: figures::disagreement(&analyses, wording),
+        sessions: session_words(&analyses, wording),
+        slope: over_all_gaps.and_then(|question| slope_words(question, wording)),
+        sensitivity: sensitivity(&analyses, wording),
+        bands: figure(pictures.bands),
+        pairs: figure(pictures.pairs),
+        dose: figure(pictures.dose),
+        gains: figure(pictures.gains),
+        funnels: each(pictures.funnels),
+        over_time: each(pictures.over_time),
     }
 }
 
@@ -243,26 +261,25 @@ fn withheld_words(minimum_players: usize) -> String {
     format!("Fewer than {minimum_players} players so far")
 }
 
-fn summary(finding: &Finding) -> Option<Summary> {
-    finding.shown.ok().map(summary_of)
-}
-
-/// The pooled estimate as it stands in a picture.
-pub(super) fn summary_of(shown: Shown) -> Summary {
-    let (low, high) = (shown.interval.low, shown.interval.high);
-    let prediction = shown.prediction.ok().map(|range| (range.low, range.high));
+/// The pooled estimate of an outcome as it stands in a picture.
+pub(super) fn summary_of(shown: Shown, outcome: Outcome, wording: Wording<'_>) -> Summary {
+    let range = wording.range(outcome, shown.interval);
+    let estimate = wording.value(outcome, shown.estimate);
+    let prediction = shown.prediction.ok();
+    let prediction = prediction.map(|range| wording.range(outcome, range));
     Summary {
-        estimate: shown.estimate,
-        low,
-        high,
-        prediction,
-        numbers: numbers::estimate_and_interval(shown.estimate, low, high),
+        estimate,
+        low: range.low,
+        high: range.high,
+        prediction: prediction.map(|range| (range.low, range.high)),
+        numbers: numbers::estimate_and_interval(estimate, range.low, range.high),
         prediction_numbers: prediction.map(range_words),
     }
 }
 
 /// A range with the decimals its own width allows.
-fn range_words((low, high): (f64, f64)) -> String {
+fn range_words(range: crate::pooling::Interval) -> String {
+    let (low, high) = (range.low, range.high);
     numbers::interval(low, high, numbers::decimals_of_range(low, high))
 }
 

@@ -16,6 +16,16 @@ struct Page<'a> {
     invented: bool,
     study: &'a Study,
     here: Station,
+    main: String,
+}
+
+/// What the page says, without what stands around it.
+#[derive(Template)]
+#[template(path = "how_to_play.html", config = "src/pages/askama.toml")]
+struct Main<'a> {
+    study: &'a Study,
+    /// Whether the host looks at it before there is anything to take part in.
+    is_preview: bool,
     minimum_gap: String,
     minutes_of_two: i64,
     minutes_of_four: i64,
@@ -45,16 +55,29 @@ struct Figures {
 /// # Errors
 /// When the template cannot be filled.
 pub fn take_part(study: &Study) -> Result<String, askama::Error> {
+    Page {
+        invented: study.label.invented,
+        study,
+        here: Station::TakePart,
+        main: how_to_play(study, false)?,
+    }
+    .render()
+}
+
+/// What a study's page on how to play says.
+///
+/// # Errors
+/// When the template cannot be filled.
+pub(super) fn how_to_play(study: &Study, is_preview: bool) -> Result<String, askama::Error> {
     let protocol = &study.protocol;
     let classes = classes(protocol);
     let figures = classes.iter().map(|(class, outcomes)| Figures {
         shots: capitalised(&class_label(*class)),
         wanted: wanted(outcomes),
     });
-    Page {
-        invented: study.label.invented,
+    Main {
         study,
-        here: Station::TakePart,
+        is_preview,
         minimum_gap: minimum_gap(protocol),
         minutes_of_two: minutes(protocol, Kind::TwoSessions),
         minutes_of_four: minutes(protocol, Kind::FourSessions),

@@ -1,8 +1,10 @@
 //! Where everything in a forest plot goes: its two layouts, from top to bottom.
 
-use super::canvas::Canvas;
+use super::canvas::Element;
+use super::canvas::layer::Layer;
 use super::forest::{Block, Forest, Layout, PREDICTION_WORDS, outside_note};
-use super::marks::{self, Mark};
+use super::marks::key::Mark;
+use super::marks::{self, strip};
 use super::scale::Scale;
 use super::sheet::{LABEL_GAP, Sheet, later};
 
@@ -87,7 +89,9 @@ impl<'a> Drawing<'a> {
     /// Draws a line across the picture and says why what follows is no part of the answer.
     fn set_apart(&mut self, reason: &str) {
         let (y, width) = (self.sheet.y, self.sheet.frame.width);
-        self.sheet.canvas.axis.push(Canvas::line(0.0, y, width, y));
+        self.sheet
+            .canvas
+            .put(Layer::Axis, Element::line(0.0, y, width, y));
         let below = self
             .sheet
             .write(reason, 0.0, y + self.sheet.frame.gap / 3.0, width, false);
@@ -132,7 +136,7 @@ impl<'a> Drawing<'a> {
             marks::diamond(
                 &mut self.sheet.canvas,
                 &self.scale,
-                summary,
+                summary.span(),
                 block.apart.is_some(),
                 pooled_top + line / 2.0,
             );
@@ -187,7 +191,7 @@ impl<'a> Drawing<'a> {
             marks::diamond(
                 &mut self.sheet.canvas,
                 &self.scale,
-                summary,
+                summary.span(),
                 block.apart.is_some(),
                 middle,
             );
@@ -214,9 +218,9 @@ impl<'a> Drawing<'a> {
 
     /// Draws a block's rows from `top`; gives the height they take.
     fn strip(&mut self, block: &Block, top: f64) -> f64 {
-        let rows = marks::ranked(&block.rows);
+        let rows = strip::ranked(&block.rows);
         let most_side = self.sheet.frame.most_side;
-        marks::strip(&mut self.sheet.canvas, &self.scale, &rows, top, most_side)
+        strip::strip(&mut self.sheet.canvas, &self.scale, &rows, top, most_side)
     }
 
     /// Draws the axis, its words and the key, when there is any mark.

@@ -10,9 +10,9 @@
 //! Absent: which rows may be shown, which interval drives a sentence, and all computing.
 
 use super::drawing::Drawing;
-use super::marks;
+use super::marks::strip;
 use super::scale::{Cover, Scale, is_placeable};
-use crate::numbers;
+use super::words;
 
 /// What a forest plot shows. All values are in `unit`.
 #[derive(Debug, Clone, PartialEq)]
@@ -82,6 +82,11 @@ pub struct Summary {
 }
 
 impl Summary {
+    /// Lower end, estimate and upper end.
+    pub(super) fn span(&self) -> [f64; 3] {
+        [self.low, self.estimate, self.high]
+    }
+
     /// The prediction interval as shown, when there is one.
     pub(super) fn shown_prediction(&self) -> Option<&str> {
         self.prediction.and(self.prediction_numbers.as_deref())
@@ -112,7 +117,7 @@ pub fn forest(plot: &Forest, layout: Layout) -> String {
 fn cover(plot: &Forest) -> Cover {
     let mut cover = Cover::zero();
     for block in plot.blocks.iter().filter(|block| block.withheld.is_none()) {
-        let estimates: Vec<f64> = marks::ranked(&block.rows)
+        let estimates: Vec<f64> = strip::ranked(&block.rows)
             .iter()
             .map(|row| row.estimate)
             .filter(|e| is_placeable(*e))
@@ -127,14 +132,7 @@ fn cover(plot: &Forest) -> Cover {
 
 /// Says how many rows are not at their place in the picture; none, nothing.
 pub(super) fn outside_note(rows: &[Row], scale: &Scale) -> Option<String> {
-    match marks::n_outside(rows, scale) {
-        0 => None,
-        1 => Some("1 pair lies outside the picture".to_owned()),
-        n => Some(format!(
-            "{} pairs lie outside the picture",
-            numbers::count(n as u64)
-        )),
-    }
+    words::outside_note(strip::n_outside(rows, scale))
 }
 
 /// The caller's description, then each block's numbers, then what is not at its place.
@@ -152,10 +150,7 @@ fn description(plot: &Forest, scale: &Scale) -> String {
         let Some(sentence) = &block.withheld else {
             let mut said = head;
             if let Some(summary) = &block.summary {
-                said = format!("{said}: {} {}", summary.numbers, plot.unit);
-                if let Some(numbers) = summary.shown_prediction() {
-                    said = format!("{said}; {PREDICTION_WORDS}: {numbers} {}", plot.unit);
-                }
+                said = format!("{said}: {}", words::summary(summary, &plot.unit));
             }
             if let Some(note) = outside_note(&block.rows, scale) {
                 said = format!("{said}; {note}");
@@ -169,4 +164,4 @@ fn description(plot: &Forest, scale: &Scale) -> String {
 }
 
 #[cfg(test)]
-pub(super) mod tests;
+mod tests;

@@ -8,9 +8,11 @@
 //! Absent: which figures may be shown, and all computing.
 
 use super::forest::{Layout, PREDICTION_WORDS, Summary};
-use super::marks::{self, Mark};
+use super::marks;
+use super::marks::key::Mark;
 use super::scale::{Cover, Scale};
 use super::sheet::{LABEL_GAP, Sheet, later};
+use super::words;
 
 /// What the picture shows.
 #[derive(Debug, Clone, PartialEq)]
@@ -139,7 +141,7 @@ fn wide(sheet: &mut Sheet, plot: &Own, panel: &Panel, scale: &Scale) {
     if let Some(Pooled { counts, summary }) = &panel.pooled {
         let row = bottom;
         let named = sheet.write_list(counts, row, label_room);
-        marks::diamond(&mut sheet.canvas, scale, summary, false, middle(row));
+        marks::diamond(&mut sheet.canvas, scale, summary.span(), false, middle(row));
         let shown = sheet.write(&summary.numbers, frame.numbers, row, number_room, false);
         bottom = later(named, shown);
         if let Some(prediction) = summary.prediction {
@@ -181,7 +183,7 @@ fn narrow(sheet: &mut Sheet, plot: &Own, panel: &Panel, scale: &Scale) {
         marks::diamond(
             &mut sheet.canvas,
             scale,
-            summary,
+            summary.span(),
             false,
             bottom + MARK_ROW / 2.0,
         );
@@ -250,10 +252,7 @@ fn description(plot: &Own) -> String {
         };
         let mut parts = vec![format!("{OWN_WORDS}: {own}")];
         if let Some(Pooled { counts, summary }) = &panel.pooled {
-            parts.push(format!("{counts}: {} {unit}", summary.numbers));
-            if let Some(numbers) = summary.shown_prediction() {
-                parts.push(format!("{PREDICTION_WORDS}: {numbers} {unit}"));
-            }
+            parts.push(format!("{counts}: {}", words::summary(summary, unit)));
         }
         sentences.push(format!(
             "{}, left of zero {}, right of zero {}: {}.",

@@ -1,4 +1,4 @@
-//! The horizontal axis: which values it covers, where they lie, and its ticks.
+//! An axis, horizontal or vertical: which values it covers, where they lie, and its ticks.
 
 use super::forest::Summary;
 use crate::numbers;
@@ -22,11 +22,19 @@ pub(super) fn is_placeable(value: f64) -> bool {
     value.is_finite() && value.abs() <= FARTHEST
 }
 
+/// The values that can be placed, in ascending order.
+pub(super) fn ascending(values: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut placeable: Vec<f64> = values.filter(|value| is_placeable(*value)).collect();
+    placeable.sort_by(f64::total_cmp);
+    placeable
+}
+
 /// The range of values a picture must cover. Always holds zero.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Cover {
     low: f64,
     high: f64,
+    whole: bool,
 }
 
 impl Cover {
@@ -35,7 +43,21 @@ impl Cover {
         Self {
             low: 0.0,
             high: 0.0,
+            whole: false,
         }
+    }
+
+    /// Zero alone, of values that are counts, so that ticks are whole numbers.
+    pub(super) fn counts() -> Self {
+        Self {
+            whole: true,
+            ..Self::zero()
+        }
+    }
+
+    /// The largest value so far.
+    pub(super) fn high(&self) -> f64 {
+        self.high
     }
 
     /// Widens the range to hold `value`; a value that cannot be placed changes nothing.
@@ -62,6 +84,14 @@ impl Cover {
         }
     }
 
+    /// Widens the range to hold the differences that are too small to be worthwhile.
+    pub(super) fn include_zone(&mut self, worthwhile: Option<f64>) {
+        if let Some(size) = worthwhile.filter(|size| 0.0 < *size) {
+            self.include(size);
+            self.include(-size);
+        }
+    }
+
     /// Widens the range to hold the central 98 % of `ascending`, which must be sorted.
     pub(super) fn include_central(&mut self, ascending: &[f64]) {
         // The count is at most a few thousand, so the product is exact enough to floor.
@@ -76,25 +106,27 @@ impl Cover {
     }
 }
 
-/// A linear map from values to horizontal positions.
+/// A linear map from values to positions, from left to right or, with `end` less than `start`, from
+/// the bottom up.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Scale {
     low: f64,
     high: f64,
-    left: f64,
-    right: f64,
+    start: f64,
+    end: f64,
+    whole: bool,
 }
 
 /// One tick: where it stands and what it says.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Tick {
-    pub(super) x: f64,
+    pub(super) at: f64,
     pub(super) label: String,
 }
 
 impl Scale {
-    /// Maps `cover`, with a margin, to the positions `left..right`.
-    pub(super) fn new(cover: Cover, left: f64, right: f64) -> Self {
+    /// Maps `cover`, with a margin, to the positions from `start` to `end`.
+    pub(super) fn new(cover: Cover, start: f64, end: f64) -> Self {
         let span = cover.high - cover.low;
         let (low, high) = if 0.0 < span {
             (cover.low - MARGIN * span, cover.high + MARGIN * span)
@@ -104,24 +136,37 @@ impl Scale {
         Self {
             low,
             high,
-            left,
-            right,
+            start,
+            end,
+            whole: cover.whole,
         }
     }
 
-    /// Left end of the axis.
-    pub(super) fn left(&self) -> f64 {
-        self.left
+    /// Where the axis begins.
+    pub(super) fn start(&self) -> f64 {
+        self.start
     }
 
-    /// Right end of the axis.
-    pub(super) fn right(&self) -> f64 {
-        self.right
+    /// Where the axis ends.
+    pub(super) fn end(&self) -> f64 {
+        self.end
     }
 
-    /// Position of a value; inside `left..right` exactly when [`Scale::holds`] is true.
-    pub(super) fn x(&self, value: f64) -> f64 {
-        self.left + (value - self.low) / (self.high - self.low) * (self.right - self.left)
+    /// Position of a value; between the ends exactly when [`Scale::holds`] is true.
+    pub(super) fn at(&self, value: f64) -> f64 {
+        self.start + (value - self.low) / (self.high - self.low) * (self.end - self.start)
+    }
+
+    /// Positions of the part of a range that lies inside the picture. An end may be infinite; a
+    /// range that lies outside or has an end that is not a number has none.
+    pub(super) fn clipped(&self, low: f64, high: f64) -> Option<(f64, f64)> {
+        // Asked this way round so that a NaN fails.
+        if !(low <= self.high && self.low <= high) {
+            return None;
+        }
+        let low = if low < self.low { self.low } else { low };
+        let high = if self.high < high { self.high } else { high };
+        Some((self.at(low), self.at(high)))
     }
 
     /// Whether a value lies inside the picture.
@@ -132,14 +177,19 @@ impl Scale {
     /// Ticks at multiples of 1, 2 or 5 times a power of ten, at most `most` steps apart; zero
     /// is always one of them.
     pub(super) fn ticks(&self, most: f64) -> Vec<Tick> {
-        let (step, decimals) = nice_step((self.high - self.low) / most);
+        let least = (self.high - self.low) / most;
+        let (step, decimals) = nice_step(if self.whole && least < 1.0 {
+            1.0
+        } else {
+            least
+        });
         let last = (self.high / step).floor();
         let mut multiple = (self.low / step).ceil();
         let mut ticks = Vec::new();
         while multiple <= last {
             let value = multiple * step;
             ticks.push(Tick {
-                x: self.x(value),
+                at: self.at(value),
                 label: numbers::fixed(value, decimals),
             });
             multiple += 1.0;
@@ -228,6 +278,40 @@ mod tests {
         let mut few = Cover::zero();
         few.include_central(&[-50.0, 1.0, 2.0]);
         assert!(Scale::new(few, 0.0, 100.0).holds(-50.0));
+    }
+
+    #[test]
+    fn a_range_is_cut_at_the_edges_and_one_outside_has_no_place() {
+        let mut cover = Cover::zero();
+        cover.include(100.0);
+        let scale = Scale::new(cover, 0.0, 108.0);
+        let (left, right) = scale.clipped(f64::NEG_INFINITY, 50.0).unwrap();
+        assert!(left.abs() < 1e-9 && (right - 54.0).abs() < 1e-9);
+        assert_eq!(scale.clipped(200.0, 300.0), None);
+        assert_eq!(scale.clipped(f64::NAN, 50.0), None);
+        assert_eq!(scale.clipped(0.0, f64::NAN), None);
+    }
+
+    #[test]
+    fn counts_have_whole_ticks_and_an_upright_axis_grows_from_the_bottom() {
+        let mut cover = Cover::counts();
+        cover.include(2.0);
+        let scale = Scale::new(cover, 100.0, 0.0);
+        let ticks = scale.ticks(9.0);
+        let labels: Vec<&str> = ticks.iter().map(|tick| tick.label.as_str()).collect();
+        assert_eq!(labels, ["0", "1", "2"]);
+        assert!(ticks.is_sorted_by(|a, b| b.at < a.at));
+    }
+
+    #[test]
+    fn what_is_too_small_to_be_worthwhile_lies_inside_whole() {
+        let mut cover = Cover::zero();
+        cover.include_zone(Some(2.0));
+        let scale = Scale::new(cover, 0.0, 1.0);
+        assert!(scale.holds(-2.0) && scale.holds(2.0));
+        cover.include_zone(Some(-9.0));
+        cover.include_zone(Some(f64::NAN));
+        assert!(!Scale::new(cover, 0.0, 1.0).holds(-9.0));
     }
 
     #[test]

@@ -1,9 +1,11 @@
 //! A picture being drawn from top to bottom: what every layout of every picture shares.
 
 use super::canvas::{Anchor, Canvas, Px};
-use super::forest::Layout;
-use super::marks::{self, Mark};
-use super::scale::Scale;
+use super::forest::{Layout, PREDICTION_WORDS};
+use super::marks;
+use super::marks::key::{Mark, key_mark};
+use super::parts::Heading;
+use super::scale::{Scale, Tick};
 use super::words;
 
 /// Room for a mark in the key, and the gap to its words.
@@ -34,6 +36,18 @@ pub(super) struct Frame {
     pub(super) gap: f64,
     pub(super) most_side: f64,
     pub(super) most_ticks: f64,
+    /// Most ticks of a vertical axis.
+    pub(super) most_side_ticks: f64,
+    /// Height of a field between two axes.
+    pub(super) field_height: f64,
+    /// Room right of a field.
+    pub(super) field_margin: f64,
+    /// Least side of a cell whose pairs are drawn together when they are many.
+    pub(super) cell: f64,
+    /// Most radius of a circle.
+    pub(super) most_radius: f64,
+    /// How many times as large as squares in a strip circles in a field are.
+    pub(super) generosity: f64,
 }
 
 impl Frame {
@@ -49,6 +63,12 @@ impl Frame {
                 gap: 26.0,
                 most_side: 14.0,
                 most_ticks: 9.0,
+                most_side_ticks: 7.0,
+                field_height: 420.0,
+                field_margin: 8.0,
+                cell: 12.0,
+                most_radius: 13.0,
+                generosity: 3.0,
             },
             Layout::Narrow => Self {
                 name: "narrow",
@@ -60,6 +80,12 @@ impl Frame {
                 gap: 24.0,
                 most_side: 12.0,
                 most_ticks: 6.0,
+                most_side_ticks: 6.0,
+                field_height: 270.0,
+                field_margin: 4.0,
+                cell: 7.0,
+                most_radius: 9.0,
+                generosity: 1.5,
             },
         }
     }
@@ -78,29 +104,63 @@ impl Sheet {
     /// An empty picture.
     pub(super) fn new(layout: Layout, id: &str, title: &str) -> Self {
         let frame = Frame::of(layout);
-        let canvas = Canvas {
-            id: id.to_owned(),
-            layout: frame.name,
-            width: Px(frame.width),
-            height: Px(0.0),
-            font_size: Px(frame.font_size),
-            title: title.to_owned(),
-            description: String::new(),
-            zero: Vec::new(),
-            axis: Vec::new(),
-            squares: Vec::new(),
-            outside: Vec::new(),
-            own: Vec::new(),
-            own_ranges: Vec::new(),
-            expected: Vec::new(),
-            pooled: Vec::new(),
-            pooled_apart: Vec::new(),
-            texts: Vec::new(),
-        };
+        let mut canvas = Canvas::new(id, frame.name, title);
+        canvas.width = Px(frame.width);
+        canvas.font_size = Px(frame.font_size);
         Self {
             frame,
             canvas,
             y: 0.0,
+        }
+    }
+
+    /// A picture with its title and notice.
+    pub(super) fn headed(layout: Layout, heading: &Heading) -> Self {
+        let mut sheet = Self::new(layout, &heading.id, &heading.title);
+        let width = sheet.frame.width;
+        let mut below = sheet.write(&heading.title, 0.0, 0.0, width, true);
+        if let Some(notice) = &heading.notice {
+            below = sheet.write(notice, 0.0, below, width, false);
+        }
+        sheet.y = below + sheet.frame.gap / 2.0;
+        sheet
+    }
+
+    /// Heads the column of numbers: the interval, and below it, when it is shown, what is expected
+    /// of another such player.
+    pub(super) fn number_head(
+        &mut self,
+        layout: Layout,
+        (unit, interval_words): (&str, &str),
+        predicted: bool,
+    ) {
+        // The interval's name stays on one line, whatever the unit's length.
+        let interval_words = interval_words.replace(' ', "\u{A0}");
+        let head = format!("{unit} ({interval_words})");
+        let (width, numbers) = (self.frame.width, self.frame.numbers);
+        if layout == Layout::Wide {
+            let top = self.y;
+            self.y = self.write(&head, numbers, top, width - numbers, false);
+            if predicted {
+                self.y = self.write(PREDICTION_WORDS, numbers, self.y, width - numbers, false);
+            }
+        } else if predicted {
+            self.say(&format!("{head}; below it: {PREDICTION_WORDS}"));
+        } else {
+            self.say(&head);
+        }
+        self.y += self.frame.gap / 2.0;
+    }
+
+    /// Writes a sentence over the whole width.
+    pub(super) fn say(&mut self, sentence: &str) {
+        self.y = self.write(sentence, 0.0, self.y, self.frame.width, false);
+    }
+
+    /// Writes notes below a picture, each on lines of its own.
+    pub(super) fn notes(&mut self, notes: &[String]) {
+        for note in notes {
+            self.say(&words::ended(note));
         }
     }
 
@@ -147,47 +207,98 @@ impl Sheet {
         later(below, right_top + self.frame.line)
     }
 
-    /// Draws the axis with its ticks, the words at its two ends, and its unit.
-    pub(super) fn axis(
+    /// Writes one text from `left` on and one that ends at `right`, on one line when both fit and
+    /// else side by side in lines; gives the lower edge.
+    pub(super) fn write_ends(
         &mut self,
-        scale: &Scale,
-        (left_words, right_words): (&str, &str),
-        unit: &str,
-    ) {
-        let (line, (left, right)) = (self.frame.line, self.frame.plot);
+        (first, second): (&str, &str),
+        (left, right): (f64, f64),
+        top: f64,
+    ) -> f64 {
+        let font_size = self.frame.font_size;
+        let between = font_size;
+        let together = words::width(first, font_size) + between + words::width(second, font_size);
+        let room = if together <= right - left {
+            right - left
+        } else {
+            (right - left - between) / 2.0
+        };
+        let below = self.write(first, left, top, room, false);
+        let mut y = top;
+        for line in words::wrap(second, font_size, room) {
+            self.canvas
+                .write(right, self.baseline(y), Anchor::End, false, &line);
+            y += self.frame.line;
+        }
+        later(below, y)
+    }
+
+    /// Draws the axis of a difference: its ticks, the words at its two ends, and its unit.
+    pub(super) fn axis(&mut self, scale: &Scale, ends: (&str, &str), unit: &str) {
+        self.axis_titled(scale, Some(ends), &format!("difference, {unit}"));
+    }
+
+    /// Draws a horizontal axis with its ticks, the words at its two ends, and its title.
+    pub(super) fn axis_titled(&mut self, scale: &Scale, ends: Option<(&str, &str)>, title: &str) {
+        let (left, right) = (scale.start(), scale.end());
         let axis = self.y - self.frame.gap / 3.0;
-        marks::axis_line(&mut self.canvas, scale, axis, self.frame.most_ticks);
-        let ticks = self.baseline(axis + 5.0);
-        for tick in scale.ticks(self.frame.most_ticks) {
-            // A label at the picture's edge moves inwards rather than being cut.
-            let half = words::width(&tick.label, self.frame.font_size) / 2.0;
-            let x = if tick.x < half {
+        let mut y = self.ticked(scale, axis);
+        if let Some((left_words, right_words)) = ends {
+            let first = format!("\u{2190} {left_words}");
+            let second = format!("{right_words} \u{2192}");
+            y = self.write_ends((&first, &second), (left, right), y);
+        }
+        self.y = self.write_middle(title, (left + right) / 2.0, y);
+    }
+
+    /// Draws a horizontal axis at `axis` with its ticks and their labels; gives their lower edge.
+    pub(super) fn ticked(&mut self, scale: &Scale, axis: f64) -> f64 {
+        let ticks = self.fitting_ticks(scale);
+        marks::axis_line(&mut self.canvas, scale, axis, &ticks);
+        let top = axis + marks::TICK;
+        for tick in &ticks {
+            self.write_middle(&tick.label, tick.at, top);
+        }
+        top + self.frame.line
+    }
+
+    /// Ticks whose labels do not run into each other.
+    fn fitting_ticks(&self, scale: &Scale) -> Vec<Tick> {
+        let font_size = self.frame.font_size;
+        let mut most = self.frame.most_ticks;
+        loop {
+            let ticks = scale.ticks(most);
+            let collide = ticks.iter().zip(ticks.iter().skip(1)).any(|(a, b)| {
+                let halves =
+                    (words::width(&a.label, font_size) + words::width(&b.label, font_size)) / 2.0;
+                b.at < a.at + halves + font_size / 2.0
+            });
+            if !collide || most < 1.0 {
+                return ticks;
+            }
+            most /= 2.0;
+        }
+    }
+
+    /// Writes text around `middle` in lines; one that would be cut at the picture's edge moves
+    /// inwards. Gives the lower edge.
+    pub(super) fn write_middle(&mut self, body: &str, middle: f64, top: f64) -> f64 {
+        let (width, font_size) = (self.frame.width, self.frame.font_size);
+        let mut y = top;
+        for line in words::wrap(body, font_size, width) {
+            let half = words::width(&line, font_size) / 2.0;
+            let x = if middle < half {
                 half
-            } else if self.frame.width < tick.x + half {
-                self.frame.width - half
+            } else if width < middle + half {
+                width - half
             } else {
-                tick.x
+                middle
             };
             self.canvas
-                .write(x, ticks, Anchor::Middle, false, &tick.label);
+                .write(x, self.baseline(y), Anchor::Middle, false, &line);
+            y += self.frame.line;
         }
-        let ends = self.baseline(axis + 5.0 + line);
-        let left_end = format!("\u{2190} {left_words}");
-        let right_end = format!("{right_words} \u{2192}");
-        self.canvas
-            .write(left, ends, Anchor::Start, false, &left_end);
-        self.canvas
-            .write(right, ends, Anchor::End, false, &right_end);
-        let title = self.baseline(axis + 5.0 + 2.0 * line);
-        let title_words = format!("difference, {unit}");
-        self.canvas.write(
-            (left + right) / 2.0,
-            title,
-            Anchor::Middle,
-            false,
-            &title_words,
-        );
-        self.y = axis + 5.0 + 3.0 * line;
+        y
     }
 
     /// Says what each kind of mark is; only kinds that are drawn, as each entry says, are named.
@@ -201,11 +312,16 @@ impl Sheet {
                 x = 0.0;
                 top += line;
             }
-            marks::key_mark(&mut self.canvas, *mark, x, top + line / 2.0);
-            let baseline = self.baseline(top);
-            self.canvas
-                .write(x + KEY_MARK, baseline, Anchor::Start, false, said);
-            x += room + font_size;
+            key_mark(&mut self.canvas, *mark, x, top + line / 2.0);
+            let left = x + KEY_MARK;
+            let below = self.write(said, left, top, self.frame.width - left, false);
+            if top + line < below {
+                // Words of several lines have the rest of theirs alone.
+                top = below - line;
+                x = self.frame.width;
+            } else {
+                x += room + font_size;
+            }
         }
         self.y = top + line;
     }

@@ -1,8 +1,9 @@
-//! Text in a picture: how wide it will be, and where a line breaks.
+//! Text in a picture: how wide it will be, where a line breaks, and what several pictures say.
 //!
 //! SVG text does not wrap and its font is the reader's, so widths are estimated.
 
-use crate::numbers::MINUS;
+use super::forest::{PREDICTION_WORDS, Summary};
+use crate::numbers::{self, MINUS};
 
 /// Mean advance of a character in the labels and numbers of a picture, as a share of the font
 /// size. Measured in Chromium with one of the widest common system fonts, `DejaVu Sans`: 0.47 to
@@ -14,6 +15,9 @@ const DIGIT_ADVANCE: f64 = 0.64;
 
 /// Advance of the minus sign in the same font.
 const MINUS_ADVANCE: f64 = 0.84;
+
+/// What stands in place of the marks when there are none to draw.
+pub(super) const NOTHING: &str = "There is nothing to draw yet.";
 
 /// Estimated width of `text` at `font_size`, in the units of the font size.
 pub(super) fn width(text: &str, font_size: f64) -> f64 {
@@ -54,6 +58,60 @@ pub(super) fn wrap_list(text: &str, font_size: f64, room: f64) -> Vec<String> {
         .collect()
 }
 
+/// Says how many pairs are not at their place in a picture; none, nothing.
+pub(super) fn outside_note(n: usize) -> Option<String> {
+    match n {
+        0 => None,
+        1 => Some("1 pair lies outside the picture".to_owned()),
+        _ => Some(format!(
+            "{} pairs lie outside the picture",
+            numbers::count(n as u64)
+        )),
+    }
+}
+
+/// An estimate with its interval and its prediction interval, for readers who do not see the
+/// picture.
+pub(super) fn summary(summary: &Summary, unit: &str) -> String {
+    let said = format!("{} {unit}", summary.numbers);
+    match summary.shown_prediction() {
+        Some(numbers) => format!("{said}; {PREDICTION_WORDS}: {numbers} {unit}"),
+        None => said,
+    }
+}
+
+/// `sentence` with a full stop at its end, unless it has one.
+pub(super) fn ended(sentence: &str) -> String {
+    if sentence.ends_with('.') {
+        sentence.to_owned()
+    } else {
+        format!("{sentence}.")
+    }
+}
+
+/// A size that a host entered, with no more decimals than it has: "1", "0.5", "1.25".
+pub(super) fn size(value: f64) -> String {
+    let shown = numbers::fixed(value, numbers::MOST_DECIMALS);
+    match shown.trim_end_matches('0').strip_suffix('.') {
+        Some(whole) => whole.to_owned(),
+        None => shown.trim_end_matches('0').to_owned(),
+    }
+}
+
+/// Names the differences that are too small to be worthwhile, for a key.
+pub(super) fn zone_words(worthwhile: Option<f64>, unit: &str) -> String {
+    let size = worthwhile.map(size).unwrap_or_default();
+    format!("smaller than worthwhile: under {size} {unit}")
+}
+
+/// The same for readers who do not see the picture; none, nothing.
+pub(super) fn zone_sentence(worthwhile: Option<f64>, unit: &str) -> Option<String> {
+    let size = size(worthwhile?);
+    Some(format!(
+        "A difference under {size} {unit} is smaller than the host calls worthwhile."
+    ))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -63,6 +121,13 @@ mod tests {
         // 0.838 + 2 x 0.636 of the font size, measured.
         assert!(21.1 <= width("\u{2212}40", 10.0));
         assert!(width("abc", 10.0) < width("\u{2212}40", 10.0));
+    }
+
+    #[test]
+    fn a_size_has_no_more_decimals_than_were_entered() {
+        for (value, shown) in [(1.0, "1"), (0.5, "0.5"), (1.25, "1.25"), (10.0, "10")] {
+            assert_eq!(size(value), shown);
+        }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! What can go wrong: inside the service, and because of what was asked of it.
 
+use crate::access::HashError;
 use crate::intake::Rejection;
 use crate::pooling::NumericError;
 use crate::protocol::limits;
@@ -31,6 +32,12 @@ pub enum ServiceError {
     /// A kept document is not what was admitted.
     #[error("the stored {0} is damaged: restore a backup")]
     Damaged(String),
+    /// The system gives no randomness.
+    #[error("no randomness for a secret: {0}")]
+    Randomness(std::io::Error),
+    /// The host's credential could not be hashed.
+    #[error(transparent)]
+    Credential(#[from] HashError),
     /// Published rows could not be pooled.
     #[error("published rows: {0}")]
     Numbers(#[from] NumericError),
@@ -45,6 +52,9 @@ pub enum Refused {
     /// No study of this name.
     #[error("there is no such study")]
     StudyUnknown,
+    /// The study takes no further contributions.
+    #[error("this study is closed: it takes no further contributions and draws no plans")]
+    NotRecruiting,
     /// The document is at fault.
     #[error(transparent)]
     Document(#[from] Rejection),

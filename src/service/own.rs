@@ -1,13 +1,15 @@
 //! What the holder of a receipt may do: see, mend and withdraw what was sent.
 
+use super::screened::Arriving;
 use super::{Accepted, Refused, Service, ServiceError, pair_effects, version};
 use crate::clock;
 use crate::contribution::Contribution;
 use crate::effects::PairEffects;
 use crate::findings::labels::ground_label;
-use crate::intake::{self, Admitted, Flag};
+use crate::intake::{self, Admitted};
 use crate::protocol::limits;
 use crate::receipt::Receipt;
+use crate::screening::{self, ScreeningFlag};
 use crate::store::{Held, Mended, Most, OwnContribution, Withdrawn};
 use crate::vocabulary::{CorrectionReason, Ground, State};
 use std::sync::Arc;
@@ -36,8 +38,8 @@ pub struct OwnSent {
     pub newest: Option<(Contribution, PairEffects)>,
     /// Whether it counts as planned.
     pub planned: bool,
-    /// What was noticed of it.
-    pub flags: Vec<Flag>,
+    /// What was noticed of it, and is told.
+    pub flags: Vec<ScreeningFlag>,
     /// On what ground the host does not count it.
     pub declined: Option<Ground>,
 }
@@ -73,7 +75,7 @@ impl OwnSent {
             (State::Withdrawn, _) | (_, Some(_)) => {
                 "Withdrawn. No public figure counts it, and what was sent is erased.".to_owned()
             }
-            (State::Held, None) => "It waits until the host has looked at it.".to_owned(),
+            (State::Held, None) => screening::waiting_words(&self.flags),
             (State::Declined, None) => format!(
                 "The host does not count it: {}.",
                 self.declined.map_or("no ground is known", ground_label)
@@ -130,7 +132,7 @@ impl Service {
         let receipt = Receipt::parse(correction.receipt).ok_or(Refused::ReceiptUnknown)?;
         let Admitted {
             contribution,
-            mut flags,
+            flags: noticed,
         } = intake::contribution(correction.document, &public.study)?;
         let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
         let held = Held {
@@ -138,13 +140,17 @@ impl Service {
             receipt_hash: receipt.hash(),
             contribution: correction.contribution,
         };
-        let version = version(
-            &public.study,
-            &contribution,
-            &pair,
-            correction.document,
-            correction.now_ms,
-        );
+        let one_arrives = self.one_arrives();
+        let screened = self.screen(&Arriving {
+            public: &public,
+            sent: &contribution,
+            pair: &pair,
+            noticed: &noticed,
+            receipt_hash: Some(receipt.hash()),
+            mends: Some(correction.contribution),
+        })?;
+        let document = (correction.document, correction.now_ms);
+        let version = version(&public.study, &contribution, &pair, document, &screened);
         let mended = self
             .store
             .mend(
@@ -157,15 +163,23 @@ impl Service {
                 },
             )
             .map_err(ServiceError::from)?;
+        drop(one_arrives);
         match mended {
             Mended::Stored | Mended::Unchanged => {}
             Mended::Withdrawn => return Err(Refused::AlreadyWithdrawn),
             Mended::TooManyVersions => return Err(Refused::TooManyVersions),
             Mended::Unknown => return Err(self.not_held(&held)?),
         }
-        let (planned, flag) = self.plan_told(correction.contribution);
-        flags.extend(flag);
+        let told = self.told(
+            correction.contribution,
+            None,
+            correction.document,
+            &public.study,
+        )?;
         Ok(Accepted {
+            planned: told.planned,
+            state: told.state,
+            flags: told.flags,
             public,
             contribution: correction.contribution,
             receipt,
@@ -174,9 +188,7 @@ impl Service {
             sent: contribution,
             held_receipt: true,
             corrects: true,
-            planned,
             pair,
-            flags,
         })
     }
 
@@ -208,7 +220,7 @@ impl Service {
             Withdrawn::Unknown => return Err(self.not_held(&held)?),
             Withdrawn::Done {
                 closed_batch: Some(_),
-            } => self.publish_or_log(&public.study),
+            } => self.publish_or_log(study),
             Withdrawn::Done { closed_batch: None } => {}
         }
         self.own(study, receipt)
@@ -228,7 +240,7 @@ impl Service {
                 .keep_promises(slug, now_ms, withdrawn_by)?
                 .is_some()
             {
-                self.publish(Arc::clone(&public.study))?;
+                self.publish(slug)?;
             }
         }
         Ok(())
@@ -266,11 +278,11 @@ impl Service {
         let contribution = intake::kept_contribution(document)
             .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
         let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
-        let (planned, flags) = self.told_again(stored.uuid, document, &public.study);
+        let told = self.told(stored.uuid, None, document, &public.study)?;
         Ok(OwnSent {
             newest: Some((contribution, pair)),
-            planned,
-            flags,
+            planned: told.planned,
+            flags: told.flags,
             declined,
             stored,
         })

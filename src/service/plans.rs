@@ -20,6 +20,7 @@ impl Service {
         request_key: Option<&str>,
         now_ms: i64,
     ) -> Result<StoredPlan, Refused> {
+        self.recruiting(study)?;
         let new = NewPlan {
             study,
             kind,
@@ -42,11 +43,10 @@ impl Service {
     /// Opens a plan by its code as typed. Opening it again shows the same.
     ///
     /// # Errors
-    /// [`Refused::PlanUnknown`] when no such plan was drawn in this study.
+    /// [`Refused::PlanUnknown`] when no such plan was drawn in this study, or
+    /// [`Refused::NotRecruiting`] once nothing can be sent under it any more.
     pub fn open_plan(&self, study: &str, typed: &str, now_ms: i64) -> Result<StoredPlan, Refused> {
-        if self.study(study).is_none() {
-            return Err(Refused::StudyUnknown);
-        }
+        self.recruiting(study)?;
         let code = Code::parse(typed).ok_or(Refused::PlanUnknown)?;
         let opened = self.store.open_plan(study, &code, now_ms);
         opened
@@ -62,6 +62,15 @@ impl Service {
         match Code::parse(typed) {
             Some(code) => Ok(self.store.knows_plan(study, &code)?),
             None => Ok(false),
+        }
+    }
+
+    fn recruiting(&self, study: &str) -> Result<(), Refused> {
+        let public = self.study(study).ok_or(Refused::StudyUnknown)?;
+        if public.is_recruiting() {
+            Ok(())
+        } else {
+            Err(Refused::NotRecruiting)
         }
     }
 

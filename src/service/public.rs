@@ -1,6 +1,7 @@
 //! What the public sees of a study, made once per batch and kept ready to be sent.
 
-use super::{ServiceError, pair_effects};
+use super::cards::CardsInUnits;
+use super::{CardFile, Life, ServiceError, pair_effects};
 use crate::clock;
 use crate::contribution::Contribution;
 use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody, ExactFlow};
@@ -9,25 +10,32 @@ use crate::effects::spread::CrowdSpread;
 use crate::findings::flow::ParticipantFlow;
 use crate::findings::{BatchLabel, Choice, Findings, Publication};
 use crate::intake;
-use crate::pages;
+use crate::pages::{self, Standing, StudyView};
 use crate::plan::Flow;
 use crate::pooling::Level;
 use crate::protocol::Study;
+use crate::raster::RasterError;
 use crate::receipt::{ReceiptKey, sha256};
+use crate::release::{ProtocolChange, PublicUrl};
 use crate::store::{Batch, SentFlow, StoredContribution};
-use crate::vocabulary::Sequence;
+use crate::units::Units;
+use crate::vocabulary::{Sequence, StudyState};
 use crate::wire;
 use bytes::Bytes;
 use data_encoding::HEXLOWER;
 use serde_json::Value;
 use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 use uuid::Uuid;
 
 /// A study with its public figures.
 #[derive(Debug)]
 pub struct Public {
-    /// The study.
+    /// Where the study stands, with every version of its protocol.
+    pub life: Life,
+    /// The study with the protocol in force, which contributions are held against. Figures are made
+    /// by the protocol that was in force when their batch closed: had an edge moved a pair into
+    /// another band between two readings of one batch, the difference would tell of that pair.
     pub study: Arc<Study>,
     /// Whether figures are hidden because sessions were withdrawn.
     pub renewing: bool,
@@ -45,8 +53,33 @@ pub struct Public {
     pub pooled: Ready,
     /// The anonymised download.
     pub aggregate: Ready,
-    /// The page.
-    pub page: Ready,
+    /// Where the service is reached, once that is known.
+    public_url: Arc<OnceLock<PublicUrl>>,
+    page: InUnits,
+    pairs: InUnits,
+    cards: CardsInUnits,
+}
+
+/// A page for each choice of units: made when somebody first asks for it, and kept ready then.
+#[derive(Debug, Default)]
+struct InUnits([OnceLock<Ready>; Units::N_CHOICES]);
+
+impl InUnits {
+    fn ready(
+        &self,
+        units: Units,
+        made: impl FnOnce() -> Result<String, askama::Error>,
+    ) -> Result<Ready, askama::Error> {
+        let kept = self.0.get(units.place());
+        if let Some(ready) = kept.and_then(OnceLock::get) {
+            return Ok(ready.clone());
+        }
+        let ready = Ready::new(made()?);
+        Ok(match kept {
+            Some(kept) => kept.get_or_init(|| ready).clone(),
+            None => ready,
+        })
+    }
 }
 
 /// A body ready to be sent, with its strong entity tag.
@@ -62,10 +95,16 @@ impl Ready {
     /// A text with its tag.
     #[must_use]
     pub fn new(text: String) -> Self {
-        let hash = sha256(&[text.as_bytes()]);
+        Self::of_bytes(text.into())
+    }
+
+    /// Bytes with their tag.
+    #[must_use]
+    pub fn of_bytes(body: Bytes) -> Self {
+        let hash = sha256(&[&body]);
         Self {
             etag: format!("\"{}\"", HEXLOWER.encode(&hash)),
-            body: text.into(),
+            body,
         }
     }
 
@@ -77,39 +116,43 @@ impl Ready {
 }
 
 impl Public {
+    /// Whether the study takes contributions.
+    #[must_use]
+    pub fn is_recruiting(&self) -> bool {
+        self.life.state == StudyState::Recruiting
+    }
+
     /// The public figures of what is counted.
     pub(super) fn new(
-        study: Arc<Study>,
+        life: Life,
         counted: Option<(Batch, Vec<StoredContribution>)>,
         (plans, sent): (Vec<(Sequence, Flow)>, SentFlow),
         key: &ReceiptKey,
+        public_url: Arc<OnceLock<PublicUrl>>,
     ) -> Result<Self, ServiceError> {
         // A batch that only took out what was withdrawn shows nothing: not its figures, and not the
         // spread that replies are made with.
         let renewing = counted.as_ref().is_some_and(|(batch, _)| !batch.shown);
         let (batch, stored) = counted.filter(|(batch, _)| batch.shown).unzip();
+        let study = Arc::clone(&life.newest.study);
+        let then = batch.map_or(&life.newest, |batch: Batch| {
+            life.version(batch.protocol_version)
+        });
+        let then = &then.study;
         let stored = stored.unwrap_or_default();
         let contributions = read_back(&stored)?;
         let players = number_players(&stored);
         let numbered = players.iter().copied().zip(&contributions);
-        let crowd = CrowdSpread::of(numbered, study.protocol.analysis.minimum_players);
-        let pairs = pairs(
-            &study,
-            &stored,
-            &players,
-            &contributions,
-            &crowd,
-            batch,
-            key,
-        )?;
-        let rules = study.protocol.analysis.clone();
+        let crowd = CrowdSpread::of(numbered, then.protocol.analysis.minimum_players);
+        let pairs = pairs(then, &stored, &players, &contributions, &crowd, batch, key)?;
+        let rules = then.protocol.analysis.clone();
         let publication = Publication {
             study: study.label.clone(),
             batch: batch.map(|batch| BatchLabel {
                 number: batch.number,
                 date: clock::date(batch.closed_at_ms),
             }),
-            protocol_version: study.protocol.version,
+            protocol_version: then.protocol.version,
             level: Level::NINETY_FIVE,
             rows: disclosure::rows(&pairs, &rules),
             session_spreads: disclosure::session_spreads(&pairs, &rules)?,
@@ -122,19 +165,92 @@ impl Public {
         let everybody = disclosure::everybody(&pairs, &publication.rules, publication.level)?;
         let pooled = wire::pooled::of_publication(&publication, &findings, &everybody);
         let aggregate = wire::aggregate::document(&publication, &findings, &everybody);
-        let page = pages::study(&study, &publication, &findings, &everybody, renewing)?;
-        Ok(Self {
+        let public = Self {
+            life,
             renewing,
             pooled: Ready::json(&pooled),
             aggregate: Ready::json(&aggregate),
-            page: Ready::new(page),
+            public_url,
+            page: InUnits::default(),
+            pairs: InUnits::default(),
+            cards: CardsInUnits::default(),
             study,
             publication,
             findings,
             everybody,
             flow,
             crowd,
-        })
+        };
+        // A page that cannot be filled is not published.
+        pages::study(&public.view(public.unchosen_units()))?;
+        Ok(public)
+    }
+
+    /// The units of a reader who chose none.
+    #[must_use]
+    pub const fn unchosen_units(&self) -> Units {
+        Units::unchosen(self.publication.rules.bands.unit())
+    }
+
+    /// What the page, its pictures and its list of pairs show.
+    #[must_use]
+    pub fn view(&self, units: Units) -> StudyView<'_> {
+        StudyView {
+            study: &self.study,
+            standing: Standing::Live,
+            publication: &self.publication,
+            findings: &self.findings,
+            everybody: &self.everybody,
+            renewing: self.renewing,
+            states_ordinary: false,
+            units,
+            base: self.public_url.get().map(PublicUrl::as_str),
+            flow: self.flow.as_ref(),
+            history: self.history(),
+        }
+    }
+
+    /// Every version of the protocol, the newest one first.
+    fn history(&self) -> Vec<ProtocolChange> {
+        let versions = self.life.history.iter().rev();
+        versions
+            .map(|version| ProtocolChange {
+                version: version.version,
+                date: clock::date(version.made_at_ms),
+                reason: version.reason.clone(),
+            })
+            .collect()
+    }
+
+    /// The page in a reader's units.
+    ///
+    /// # Errors
+    /// When its template cannot be filled.
+    pub fn page(&self, units: Units) -> Result<Ready, askama::Error> {
+        self.page.ready(units, || pages::study(&self.view(units)))
+    }
+
+    /// The list of pairs in a reader's units.
+    ///
+    /// # Errors
+    /// When its template cannot be filled.
+    pub fn pairs(&self, units: Units) -> Result<Ready, askama::Error> {
+        self.pairs.ready(units, || pages::pairs(&self.view(units)))
+    }
+
+    /// A card for an audience. The first time it takes a fraction of a second, so it belongs on the
+    /// blocking pool.
+    ///
+    /// # Errors
+    /// [`RasterError`] when it cannot be drawn, which the tests of cards rule out.
+    pub fn card(&self, file: CardFile, units: Units) -> Result<Ready, RasterError> {
+        self.cards.file(&self.view(units), file)
+    }
+
+    /// One picture of the page by itself; `None` when there is none of this name.
+    #[must_use]
+    pub fn picture(&self, name: &str, units: Units) -> Option<Ready> {
+        pages::picture(&self.view(units), name).map(Ready::new)
     }
 }
 

@@ -4,8 +4,9 @@ use super::{Public, Service, ServiceError};
 use crate::intake;
 use crate::intake::told::{Told, beside_outcomes};
 use crate::review::{BlindPair, blind};
-use crate::store::{Decidable, Decided, NewDecision};
-use crate::vocabulary::{Ground, State, Verdict};
+use crate::screening::{Rule, ScreeningFlag};
+use crate::store::{Decidable, Decided, NewDecision, SentFlow};
+use crate::vocabulary::{Ground, Verdict};
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -32,6 +33,9 @@ pub struct BlindVersion {
     pub pair: BlindPair,
     /// What else its sender told.
     pub told: Vec<Told>,
+    /// What screening found in it. That its difference lies far from what is published is among it
+    /// only once something was decided.
+    pub flags: Vec<ScreeningFlag>,
 }
 
 /// Everything the host may decide on in a study.
@@ -43,6 +47,8 @@ pub struct Cases {
     pub waiting: Vec<Case>,
     /// Decided on, whatever became of it since.
     pub decided: Vec<Case>,
+    /// What became of everything that was sent so far.
+    pub flow: SentFlow,
 }
 
 /// A decision as the host makes it.
@@ -100,13 +106,14 @@ impl Service {
     ///
     /// # Errors
     /// When the store fails or holds something damaged.
-    pub fn cases(&self, study: &str) -> Result<Option<Cases>, ServiceError> {
+    pub fn cases(&self, study: &str, now_ms: i64) -> Result<Option<Cases>, ServiceError> {
         let Some(public) = self.study(study) else {
             return Ok(None);
         };
         Ok(Some(Cases {
-            waiting: cases(self.store.held(study)?)?,
-            decided: cases(self.store.decided(study)?)?,
+            waiting: self.opened(self.store.held(study)?)?,
+            decided: self.opened(self.store.decided(study)?)?,
+            flow: self.store.sent_flow(study, now_ms)?,
             public,
         }))
     }
@@ -142,7 +149,7 @@ impl Service {
         match decided {
             Decided::Done { closed_batch } => {
                 if closed_batch.is_some() {
-                    self.publish_or_log(&public.study);
+                    self.publish_or_log(decision.study);
                 }
                 Ok(())
             }
@@ -152,34 +159,39 @@ impl Service {
             Decided::AlreadySo => Err(Undecided::AlreadySo),
         }
     }
-}
 
-impl Case {
-    /// Whether the host can still decide.
-    #[must_use]
-    pub fn is_open(&self) -> bool {
-        self.stored.sent.state != State::Withdrawn
-    }
-}
-
-fn cases(stored: Vec<Decidable>) -> Result<Vec<Case>, ServiceError> {
-    stored.into_iter().map(case).collect()
-}
-
-fn case(stored: Decidable) -> Result<Case, ServiceError> {
-    let newest = stored.sent.versions.last();
-    let newest = newest
-        .and_then(|version| Some((version.number, version.document.as_ref()?)))
-        .map(|(number, document)| {
-            let contribution = intake::kept_contribution(document).ok_or_else(|| {
-                ServiceError::Damaged(format!("contribution {}", stored.sent.uuid))
-            })?;
-            Ok::<_, ServiceError>(BlindVersion {
-                number,
-                pair: blind(&contribution),
-                told: beside_outcomes(document),
+    fn opened(&self, stored: Vec<Decidable>) -> Result<Vec<Case>, ServiceError> {
+        stored
+            .into_iter()
+            .map(|stored| {
+                let newest = self.newest(&stored)?;
+                Ok(Case { stored, newest })
             })
-        })
-        .transpose()?;
-    Ok(Case { stored, newest })
+            .collect()
+    }
+
+    fn newest(&self, stored: &Decidable) -> Result<Option<BlindVersion>, ServiceError> {
+        let uuid = stored.sent.uuid;
+        let newest = stored.sent.versions.last();
+        let Some((number, document)) =
+            newest.and_then(|version| Some((version.number, version.document.as_ref()?)))
+        else {
+            return Ok(None);
+        };
+        let contribution = intake::kept_contribution(document)
+            .ok_or_else(|| ServiceError::Damaged(format!("contribution {uuid}")))?;
+        let screening = self.store.screening(uuid, Some(number))?;
+        let mut flags = screening.map(|kept| kept.flags).unwrap_or_default();
+        let decided = stored
+            .decisions
+            .iter()
+            .any(|decision| decision.version == number);
+        flags.retain(|flag| decided || flag.rule != Rule::StatisticalOutlier);
+        Ok(Some(BlindVersion {
+            number,
+            pair: blind(&contribution),
+            told: beside_outcomes(document),
+            flags,
+        }))
+    }
 }

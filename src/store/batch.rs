@@ -105,7 +105,8 @@ fn next(
         |row| row.get(0),
     )?;
     transaction.execute(
-        "INSERT INTO batch (study_id, number, closed_at_ms, shown) VALUES (?1, ?2, ?3, ?4)",
+        "INSERT INTO batch (study_id, number, closed_at_ms, shown, protocol_version)
+         SELECT ?1, ?2, ?3, ?4, max(version) FROM protocol WHERE study_id = ?1",
         params![closing.study_id, number, closing.now_ms, shown],
     )?;
     Ok(number)

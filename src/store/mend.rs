@@ -126,7 +126,7 @@ impl Store {
     }
 
     /// Stores a further version of a contribution. Synced to disk when it returns. Public figures
-    /// take it up with the next batch.
+    /// take it up with the next batch, unless screening holds it: then what was accepted is held.
     ///
     /// # Errors
     /// When the database refuses; nothing is stored then.
@@ -164,6 +164,9 @@ impl Store {
             number: number + 1,
         };
         insert_version(&transaction, &place, version, Some(reason))?;
+        if version.screened.holds() {
+            hold(&transaction, found.contribution_id)?;
+        }
         transaction.commit()?;
         Ok(Mended::Stored)
     }
@@ -255,6 +258,15 @@ fn find(transaction: &Transaction<'_>, held: &Held<'_>) -> Result<Option<Found>,
             },
         )
         .optional()
+}
+
+/// What was accepted waits for the host; what the host decides on already goes on as it was.
+fn hold(transaction: &Transaction<'_>, contribution_id: i64) -> Result<(), rusqlite::Error> {
+    transaction.execute(
+        "UPDATE contribution SET state = 'held' WHERE id = ?1 AND state = 'accepted'",
+        [contribution_id],
+    )?;
+    Ok(())
 }
 
 fn mark_withdrawn(

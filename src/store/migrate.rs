@@ -8,6 +8,10 @@ const STEPS: &[&str] = &[
     include_str!("migrations/0001_first.sql"),
     include_str!("migrations/0002_versions.sql"),
     include_str!("migrations/0003_plans.sql"),
+    include_str!("migrations/0004_life.sql"),
+    include_str!("migrations/0005_screening.sql"),
+    include_str!("migrations/0006_access.sql"),
+    include_str!("migrations/0007_releases.sql"),
     include_str!("migrations/0008_decisions.sql"),
 ];
 
@@ -96,5 +100,58 @@ mod tests {
             .query_row("SELECT shown FROM batch", [], |row| row.get(0))
             .unwrap();
         assert!(shown);
+    }
+
+    #[test]
+    fn a_study_from_before_drafts_is_recruiting_with_its_document_as_the_first_version() {
+        let mut connection = Connection::open_in_memory().unwrap();
+        connection
+            .pragma_update(None, "foreign_keys", true)
+            .unwrap();
+        connection
+            .execute_batch(&format!(
+                "{}{}{}
+                 INSERT INTO study VALUES (1, 'one', CAST('{{\"protocol\":{{\"version\":3.0}}}}' AS BLOB), 5);
+                 INSERT INTO study VALUES (2, 'two', x'7b7d', 6);
+                 INSERT INTO batch VALUES (1, 1, 1300, 1);
+                 PRAGMA user_version = 3;",
+                STEPS[0], STEPS[1], STEPS[2]
+            ))
+            .unwrap();
+        to_newest(&mut connection).unwrap();
+        let mut statement = connection
+            .prepare(
+                "SELECT s.state, s.opened_at_ms, s.plan_hash IS NULL, p.version, p.made_at_ms,
+                        p.reason IS NULL, length(p.document)
+                 FROM study s JOIN protocol p ON p.study_id = s.id ORDER BY s.id",
+            )
+            .unwrap();
+        let studies: Vec<(String, i64, bool, i64, i64, bool, i64)> = statement
+            .query_map([], |row| {
+                Ok((
+                    row.get(0)?,
+                    row.get(1)?,
+                    row.get(2)?,
+                    row.get(3)?,
+                    row.get(4)?,
+                    row.get(5)?,
+                    row.get(6)?,
+                ))
+            })
+            .unwrap()
+            .map(Result::unwrap)
+            .collect();
+        let recruiting = || "recruiting".to_owned();
+        assert_eq!(
+            studies,
+            [
+                (recruiting(), 5, true, 3, 5, true, 28),
+                (recruiting(), 6, true, 1, 6, true, 2),
+            ]
+        );
+        let version: i64 = connection
+            .query_row("SELECT protocol_version FROM batch", [], |row| row.get(0))
+            .unwrap();
+        assert_eq!(version, 3);
     }
 }

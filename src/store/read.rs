@@ -1,20 +1,11 @@
-//! Studies, and what is kept of contributions.
+//! What is kept of contributions.
 
 use super::plans::{plan_sequence, planned, sequence};
 use super::submit::study_id;
 use super::{Store, StoreError};
 use crate::vocabulary::{Sequence, State};
-use rusqlite::{OptionalExtension, Row, params};
+use rusqlite::{OptionalExtension, Row};
 use uuid::Uuid;
-
-/// A study as the host wrote it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct StoredStudy {
-    /// Its short name.
-    pub slug: String,
-    /// Its document, byte for byte.
-    pub document: Vec<u8>,
-}
 
 /// A contribution as it was sent, with what the store knows of it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -48,6 +39,8 @@ pub struct Batch {
     pub closed_at_ms: i64,
     /// Whether its figures may be shown. They may not when it only took out withdrawn sessions.
     pub shown: bool,
+    /// The protocol version in force when it closed.
+    pub protocol_version: i64,
 }
 
 /// Which version of a contribution is asked for.
@@ -60,37 +53,6 @@ enum Asked {
 }
 
 impl Store {
-    /// Adds a study.
-    ///
-    /// # Errors
-    /// [`StoreError::StudyExists`] when the name is taken.
-    pub fn add_study(&self, slug: &str, document: &[u8], now_ms: i64) -> Result<(), StoreError> {
-        let added = self.lock().execute(
-            "INSERT INTO study (slug, document, added_at_ms) VALUES (?1, ?2, ?3) ON CONFLICT DO NOTHING",
-            params![slug, document, now_ms],
-        )?;
-        if added == 0 {
-            return Err(StoreError::StudyExists(slug.to_owned()));
-        }
-        Ok(())
-    }
-
-    /// Every study, in the order they were added.
-    ///
-    /// # Errors
-    /// When the database cannot be read.
-    pub fn studies(&self) -> Result<Vec<StoredStudy>, StoreError> {
-        let connection = self.lock();
-        let mut statement = connection.prepare("SELECT slug, document FROM study ORDER BY id")?;
-        let rows = statement.query_map([], |row| {
-            Ok(StoredStudy {
-                slug: row.get(0)?,
-                document: row.get(1)?,
-            })
-        })?;
-        Ok(rows.collect::<Result<_, _>>()?)
-    }
-
     /// What the public may see the sum of: the newest batch with every contribution it counts, in
     /// the order they came, in the newest version that counts. What was withdrawn, held or declined
     /// counts until a batch takes it out. `None` before the first batch. Both are read in one transaction.
@@ -108,13 +70,14 @@ impl Store {
         };
         let batch = transaction
             .query_row(
-                "SELECT number, closed_at_ms, shown FROM batch WHERE study_id = ?1 ORDER BY number DESC LIMIT 1",
+                "SELECT number, closed_at_ms, shown, protocol_version FROM batch WHERE study_id = ?1 ORDER BY number DESC LIMIT 1",
                 [study_id],
                 |row| {
                     Ok(Batch {
                         number: row.get(0)?,
                         closed_at_ms: row.get(1)?,
                         shown: row.get(2)?,
+                        protocol_version: row.get(3)?,
                     })
                 },
             )

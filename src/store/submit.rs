@@ -1,6 +1,7 @@
 //! Taking a contribution in.
 
 use super::batch::{Closing, close_when_due, leave_no_trace};
+use super::screened::{Screened, insert_screened};
 use super::{Store, StoreError};
 use crate::vocabulary::{ConsentScope, CorrectionReason, State};
 use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
@@ -46,6 +47,8 @@ pub struct Version<'a> {
     pub gap_nanograms: i64,
     /// The document, byte for byte.
     pub document: &'a [u8],
+    /// What screening found in it.
+    pub screened: &'a Screened,
 }
 
 /// Who sends a contribution.
@@ -63,6 +66,16 @@ pub enum Sender {
         /// SHA-256 of the receipt.
         receipt_hash: [u8; 32],
     },
+}
+
+impl Sender {
+    /// SHA-256 of the receipt.
+    #[must_use]
+    pub const fn receipt_hash(&self) -> [u8; 32] {
+        match self {
+            Self::New { receipt_hash, .. } | Self::Holder { receipt_hash } => *receipt_hash,
+        }
+    }
 }
 
 /// What makes two requests the same.
@@ -313,5 +326,5 @@ pub(super) fn insert_version(
             version.document,
         ],
     )?;
-    Ok(())
+    insert_screened(transaction, place, version.screened)
 }

@@ -35,6 +35,8 @@ word_list! {
         AlreadyWithdrawn = "already-withdrawn",
         /// The contribution was mended as often as it may be.
         TooManyVersions = "too-many-versions",
+        /// The study takes no further contributions.
+        NotRecruiting = "not-recruiting",
         /// The service cannot store anything now.
         Unavailable = "unavailable",
         /// The service failed; nothing was stored.
@@ -61,6 +63,7 @@ impl ProblemKind {
             Self::TooManyPairs => "This player has sent enough",
             Self::AlreadyWithdrawn => "This contribution was withdrawn",
             Self::TooManyVersions => "This contribution was mended often enough",
+            Self::NotRecruiting => "This study takes no further contributions",
             Self::Unavailable => "The service cannot store anything",
             Self::Internal => "The service failed",
         }
@@ -99,6 +102,9 @@ impl ProblemKind {
             }
             Self::TooManyVersions => {
                 "Withdraw it and send the sessions anew, with the same receipt."
+            }
+            Self::NotRecruiting => {
+                "Nothing can be sent any more. With a receipt you can still see, mend and withdraw what you sent."
             }
             Self::Unavailable => {
                 "Send it again after the time in the Retry-After header, with the same Idempotency-Key; nothing was stored."

@@ -5,6 +5,8 @@ use crate::effects::{LeftOutReason, PairEffects};
 use crate::findings::labels::unit_words;
 use crate::intake::Flag;
 use crate::protocol::{GapBands, Study};
+use crate::screening::ScreeningFlag;
+use crate::vocabulary::State;
 use serde_json::{Value, json};
 
 /// What a contributor gets back (`schema/receipt.v1.schema.json`).
@@ -18,12 +20,14 @@ pub struct Receipt<'a> {
     pub receipt: String,
     /// Whether this very request had been received before.
     pub repeated: bool,
+    /// Its state.
+    pub state: State,
     /// When it counts, in words.
     pub counts: String,
     /// Its effects.
     pub pair: &'a PairEffects,
     /// What was noticed.
-    pub flags: &'a [Flag],
+    pub flags: &'a [ScreeningFlag],
 }
 
 /// The receipt as a document.
@@ -37,13 +41,14 @@ pub fn receipt(reply: &Receipt<'_>) -> Value {
         "receipt": reply.receipt,
         "receipt_note": "Keep this receipt: it is shown to nobody else and cannot be looked up. Send it in the Authorization header of a further contribution, so that both count as one player.",
         "repeated": reply.repeated,
+        "state": reply.state.code(),
         "counts": reply.counts,
         "gap_lb": reply.pair.gap.pounds(),
         "gap_kg": reply.pair.gap.kilograms(),
         "band": GapBands::code(reply.pair.band),
         "effects": effects(reply.pair),
         "left_out": left_out(reply.pair),
-        "flags": reply.flags.iter().map(flag).collect::<Vec<_>>(),
+        "flags": reply.flags.iter().flat_map(found).collect::<Vec<_>>(),
     })
 }
 
@@ -91,7 +96,27 @@ pub fn effect(effect: &crate::effects::Effect) -> Value {
     })
 }
 
-/// A flag as it stands in a receipt and in the answer of `tautpool check`.
+/// A flag as it stands in a receipt: once for each of its places, or for the whole.
+fn found(flag: &ScreeningFlag) -> Vec<Value> {
+    let whole = [String::new()];
+    let places = if flag.places.is_empty() {
+        &whole[..]
+    } else {
+        &flag.places
+    };
+    let at = |pointer: &String| {
+        json!({
+            "pointer": pointer,
+            "code": flag.rule.code(),
+            "figure": flag.figure,
+            "sentence": flag.sentence,
+            "holds": flag.holds,
+        })
+    };
+    places.iter().map(at).collect()
+}
+
+/// A flag as it stands in the answer of `tautpool check`.
 #[must_use]
 pub fn flag(flag: &Flag) -> Value {
     json!({"pointer": flag.pointer, "code": flag.code.code(), "sentence": flag.sentence})

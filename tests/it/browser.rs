@@ -1,4 +1,4 @@
-//! Contributors' ways through the real pages, in a real browser.
+//! Contributors' and the host's ways through the real pages, in a real browser.
 //!
 //! Headless Chromium is driven over the W3C standard `WebDriver`, on a phone and on a desktop, with
 //! scripts and without. Pictures of the pages are in `target/screenshots`. `tests/run` installs
@@ -14,10 +14,12 @@
 )]
 
 mod audit;
+mod desk;
 mod driver;
 mod files;
 mod hands;
 mod plays;
+mod publishing;
 mod reading;
 mod secrecy;
 mod session;
@@ -25,3 +27,4 @@ mod slots;
 mod soundness;
 mod stage;
 mod way;
+mod writing;

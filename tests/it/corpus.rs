@@ -179,12 +179,14 @@ fn every_code_that_a_contribution_can_get_occurs() {
     // `unreadable` would be a defect; `edges_not_rising` belongs to studies and
     // `first_version_contradicts` to downloads; `against_schema` stands for kinds of schema rule
     // that the contribution's schema does not use. The first two belong to files of single shots.
+    // `settled_before` belongs to changes of a study.
     let elsewhere = [
         FaultCode::DiffersInSession,
         FaultCode::OutOfOrder,
         FaultCode::Unreadable,
         FaultCode::EdgesNotRising,
         FaultCode::FirstVersionContradicts,
+        FaultCode::SettledBefore,
         FaultCode::AgainstSchema,
     ];
     let expected: BTreeSet<&str> = FaultCode::ALL

@@ -8,7 +8,7 @@
 )]
 
 use crate::corpus;
-use crate::harness::{Pair, STUDY, STUDY_FILE, contribution, varied};
+use crate::harness::{Pair, STUDY, STUDY_FILE, contribution, recruit, varied};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -17,6 +17,7 @@ use tautpool::disclosure::{self, CountedPair, CountedPlayer, Everybody};
 use tautpool::effects::{self, spread::CrowdSpread};
 use tautpool::findings::{Choice, Publication, Row};
 use tautpool::intake;
+use tautpool::pages;
 use tautpool::pooling::Level;
 use tautpool::protocol::{GapBand, GapBands};
 use tautpool::receipt::ReceiptKey;
@@ -396,9 +397,7 @@ fn service(batch_players: usize) -> Service {
     let service = Service::in_memory().unwrap();
     let mut study: Value = serde_json::from_slice(&fs::read(STUDY_FILE).unwrap()).unwrap();
     study["protocol"]["batch_players"] = json!(batch_players);
-    service
-        .add_study(study.to_string().as_bytes(), NOW_MS)
-        .unwrap();
+    recruit(&service, study.to_string().as_bytes(), NOW_MS);
     service
 }
 
@@ -437,11 +436,17 @@ fn row_contents(public: &Public) -> Vec<String> {
     contents
 }
 
+/// The page of a reader who chose no units.
+fn page_of(public: &Public) -> String {
+    let page = public.page(public.unchosen_units()).unwrap();
+    String::from_utf8_lossy(&page.body).into_owned()
+}
+
 #[test]
 fn four_players_who_keep_their_rows_leave_no_trace() {
     let with_rows = players(0, 12, consenting);
     let far = |pair: Pair| Pair {
-        speeds: (125.0, 100.0),
+        speeds: (pair.speeds.0 + 12.0, pair.speeds.1),
         sd: Some(25.0),
         deep: (79, 2),
         ..pooling_only(pair)
@@ -457,12 +462,17 @@ fn four_players_who_keep_their_rows_leave_no_trace() {
     };
     assert_eq!(documents(&with), documents(&without));
     assert_eq!(documents(&with).0["everybody"], json!([]));
-    // The page repeats how many players make a batch, which is the one thing told differently.
+    // The page repeats how many players make a batch, and tells in steps of five how many
+    // contributions came and how many count. Nothing else is told differently.
     let page = |public: &Public| {
         let batch = format!("at least {} ", public.study.protocol.batch_players);
-        let page = str::from_utf8(&public.page.body).unwrap();
+        let page = page_of(public);
         assert!(page.contains(&batch), "{page}");
-        page.replace(&batch, "")
+        let (before, flow) = page
+            .split_once("<section aria-labelledby=\"flow\">")
+            .unwrap();
+        let (_, after) = flow.split_once("</section>").unwrap();
+        format!("{before}{after}").replace(&batch, "")
     };
     assert!(page(&with) == page(&without));
 }
@@ -473,7 +483,7 @@ fn nothing_private_stands_in_a_public_document() {
     let mut secrets = Vec::new();
     for number in 0..15 {
         let mut document = contribution(Pair {
-            speeds: (103.57 + f64::from(number), 99.46),
+            speeds: (103.57 + f64::from(number), 99.46 + f64::from(number)),
             sd: Some(9.13),
             tensions: (46.11, 52.48),
             scope: if number < 8 {
@@ -483,6 +493,9 @@ fn nothing_private_stands_in_a_public_document() {
             },
             ..varied(number)
         });
+        // Alike in everything else, it would wait for the host.
+        let sd = f64::from(887 + 3 * number) / 100.0;
+        document["sessions"][1]["shots"][0]["speed_sd"] = json!(sd);
         document["note"] = json!(format!("note-{number}-of-a-player"));
         document["plan_code"] = json!(format!("PRANCDE{number:02}"));
         document["setup"] = json!({"frame": {"label": format!("frame-{number}-of-a-player")}});
@@ -520,12 +533,17 @@ fn nothing_private_stands_in_a_public_document() {
     let public = service.study(STUDY).unwrap();
     assert_eq!(public.everybody.len(), 3);
     assert_eq!(public.publication.rows.len(), 24);
-    for body in [
-        &public.pooled.body,
-        &public.aggregate.body,
-        &public.page.body,
-    ] {
-        let text = str::from_utf8(body).unwrap();
+    let units = public.unchosen_units();
+    let pictures = pages::picture_names(&public.view(units)).into_iter();
+    let pictures = pictures.map(|name| public.picture(&name, units).unwrap());
+    let documents = [
+        public.pooled.clone(),
+        public.aggregate.clone(),
+        public.page(units).unwrap(),
+        public.pairs(units).unwrap(),
+    ];
+    for document in documents.into_iter().chain(pictures) {
+        let text = str::from_utf8(&document.body).unwrap();
         for secret in &secrets {
             assert!(!text.contains(secret), "{secret} in {text}");
         }

@@ -21,6 +21,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
+use tautpool::http::Front;
 use tautpool::service::Service;
 use tautpool::store::Durability;
 
@@ -209,7 +210,9 @@ fn unsynced_server_for_the_trace() {
     let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
     println!("http://{}", listener.local_addr().unwrap());
     actix_web::rt::System::new()
-        .block_on(async { tautpool::http::server(Arc::new(service), listener, 1)?.await })
+        .block_on(async {
+            tautpool::http::server(Arc::new(service), listener, 1, Front::Nothing)?.await
+        })
         .unwrap();
 }
 

@@ -25,6 +25,7 @@ use tautpool::intake::schema::Schema;
 use tautpool::pages;
 use tautpool::pooling::{Effects, Level, Reason, pool};
 use tautpool::protocol::GapBand;
+use tautpool::units::{TensionUnit, Units};
 use tautpool::vocabulary::{Outcome, StringFamily, VarianceSource};
 use tautpool::wire;
 
@@ -243,7 +244,21 @@ fn first_versions_take_the_place_of_corrected_ones() {
     }));
     let two_gaps = publication(two_gaps);
     let found = two_gaps.analyse(Choice::default()).unwrap();
-    let page = pages::study(&corpus::study(), &two_gaps, &found, &[], false).unwrap();
+    let study = corpus::study();
+    let page = pages::study(&pages::StudyView {
+        study: &study,
+        standing: pages::Standing::Live,
+        publication: &two_gaps,
+        findings: &found,
+        everybody: &[],
+        renewing: false,
+        states_ordinary: false,
+        units: Units::unchosen(TensionUnit::Pound),
+        base: None,
+        flow: None,
+        history: Vec::new(),
+    });
+    let page = page.unwrap();
     assert!(page.contains("First versions of 8 corrected pairs, before anything was corrected"));
     // Only what the analysis rests on is counted: here the planned pairs.
     let half_planned = all.iter().enumerate().map(|(idx, row)| {

@@ -11,6 +11,7 @@
 )]
 
 mod answer;
+pub(crate) mod host;
 
 pub(crate) use answer::{Answer, assert_valid, read_answer, schema_of};
 
@@ -20,7 +21,10 @@ use std::io::{self, BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
+use std::sync::Arc;
 use std::time::Duration;
+use tautpool::protocol::Study;
+use tautpool::service::Service;
 use tempfile::TempDir;
 
 /// The study that the contributions of this harness are addressed to.
@@ -63,10 +67,27 @@ pub(crate) fn run(arguments: &[&str], input: &[u8]) -> Output {
     child.wait_with_output().unwrap()
 }
 
-/// Adds a study to a data folder.
+/// Adds a study to a data folder and opens it. Answers what was said last.
 pub(crate) fn add_study(file: &str, data: &Path) -> Output {
-    let data = data.to_str().unwrap();
-    run(&["host", "study", "add", file, "--data", data], b"")
+    let added = host_study(&["add", file], data, b"");
+    if !added.status.success() {
+        return added;
+    }
+    let study: Value = serde_json::from_slice(&fs::read(file).unwrap()).unwrap();
+    host_study(&["open", study["study"].as_str().unwrap()], data, b"")
+}
+
+/// Runs `tautpool host study` on a data folder.
+pub(crate) fn host_study(arguments: &[&str], data: &Path, input: &[u8]) -> Output {
+    let folder = ["--data", data.to_str().unwrap()];
+    run(&[&["host", "study"], arguments, &folder].concat(), input)
+}
+
+/// Adds a study to a service and opens it.
+pub(crate) fn recruit(service: &Service, document: &[u8], now_ms: i64) -> Arc<Study> {
+    let study = service.add_study(document, now_ms).unwrap();
+    service.open_recruiting(&study.label.slug, now_ms).unwrap();
+    study
 }
 
 /// A running server. It ends with this value.
@@ -289,9 +310,9 @@ pub(crate) struct Pair {
 impl Default for Pair {
     fn default() -> Self {
         Self {
-            speeds: (103.0, 100.0),
+            speeds: (104.0, 101.0),
             sd: Some(10.0),
-            deep: (40, 32),
+            deep: (41, 33),
             tensions: (46.0, 52.0),
             scope: "pooling_and_rows",
         }
@@ -321,13 +342,26 @@ pub(crate) fn contribution(pair: Pair) -> Value {
     })
 }
 
+impl Pair {
+    /// The same differences by another player, one for each number: a pair with the same figures
+    /// throughout would be held as a copy.
+    pub(crate) fn of_player(self, number: u32) -> Self {
+        let faster = f64::from(number) / 4.0;
+        Self {
+            speeds: (self.speeds.0 + faster, self.speeds.1 + faster),
+            ..self
+        }
+    }
+}
+
 /// Different pairs, one for each number: effects spread around 2 km/h and 10 points.
 pub(crate) fn varied(number: u32) -> Pair {
     let step = f64::from(number % 7);
-    Pair {
+    let pair = Pair {
         speeds: (101.25 + step, 100.5),
         sd: Some(8.0 + step / 2.0),
         deep: (38 + i64::from(number % 5), 32),
         ..Pair::default()
-    }
+    };
+    pair.of_player(number)
 }

@@ -2,7 +2,9 @@
 
 mod api;
 mod browser;
+mod cards;
 mod corpus;
+mod desk;
 mod disclosure;
 mod documents;
 mod durability;
@@ -10,6 +12,7 @@ mod findings;
 mod folder;
 mod form;
 mod harness;
+mod host;
 mod intake_properties;
 mod laws;
 mod mending;
@@ -24,6 +27,10 @@ mod reference_regression;
 mod reference_robustness;
 mod reference_three_level;
 mod reference_values;
+mod releases;
+mod results;
+mod review;
+mod screening;
 mod simulation;
 mod tidy;
 mod upload;

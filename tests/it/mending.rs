@@ -10,7 +10,7 @@
 mod deciding;
 mod doors;
 
-use crate::harness::{Pair, STUDY, STUDY_FILE, contribution, varied};
+use crate::harness::{Pair, STUDY, STUDY_FILE, contribution, recruit, varied};
 use serde_json::Value;
 use std::fs;
 use std::sync::Arc;
@@ -25,8 +25,8 @@ const DAY_MS: i64 = 86_400_000;
 /// A service with the study, in which five players who come or go make a batch.
 fn service() -> Service {
     let service = Service::in_memory().unwrap();
-    let added = service.add_study(&fs::read(STUDY_FILE).unwrap(), NOW_MS);
-    assert_eq!(added.unwrap().protocol.batch_players, 5);
+    let added = recruit(&service, &fs::read(STUDY_FILE).unwrap(), NOW_MS);
+    assert_eq!(added.protocol.batch_players, 5);
     service
 }
 
@@ -222,7 +222,9 @@ fn after_thirty_days_a_withdrawal_acts_and_figures_are_hidden_until_enough_have_
     assert!(!shows_far(&service));
     assert!(public(&service).renewing);
     assert_eq!((batch(&service), n_pairs(&service)), (None, 0));
-    let page = String::from_utf8_lossy(&public(&service).page.body).into_owned();
+    let hidden = public(&service);
+    let page = hidden.page(hidden.unchosen_units()).unwrap();
+    let page = String::from_utf8_lossy(&page.body);
     assert!(page.contains("hidden for now"), "{page}");
     // One went; three who come make four.
     players(&service, 30, 3);

@@ -9,7 +9,7 @@
 
 mod doors;
 
-use crate::harness::{STUDY, STUDY_FILE, contribution, varied};
+use crate::harness::{STUDY, STUDY_FILE, contribution, recruit, varied};
 use serde_json::{Value, json};
 use std::fs;
 use tautpool::plan::{Code, Kind};
@@ -22,9 +22,7 @@ const NOW_MS: i64 = 1_800_000_000_000;
 /// A service with the study, in which five players make a batch.
 fn service() -> Service {
     let service = Service::in_memory().unwrap();
-    service
-        .add_study(&fs::read(STUDY_FILE).unwrap(), NOW_MS)
-        .unwrap();
+    recruit(&service, &fs::read(STUDY_FILE).unwrap(), NOW_MS);
     service
 }
 
@@ -60,7 +58,7 @@ fn send(service: &Service, number: u32, code: Option<&str>, now_ms: i64) -> Acce
 }
 
 fn flags(accepted: &Accepted) -> Vec<&'static str> {
-    accepted.flags.iter().map(|flag| flag.code.code()).collect()
+    accepted.flags.iter().map(|flag| flag.rule.code()).collect()
 }
 
 /// Whether each contribution counts as planned, with the order drawn for it.
@@ -137,7 +135,8 @@ fn a_retried_request_is_told_the_same_of_its_plan() {
         };
         service.submit(&incoming).unwrap()
     };
-    for (key, expected) in [("a", vec![]), ("b", vec!["plan_used"])] {
+    let copied = vec!["duplicate_of_another", "plan_used"];
+    for (key, expected) in [("a", vec![]), ("b", copied)] {
         assert_eq!(flags(&send(key)), expected);
         let again = send(key);
         assert!(again.repeated);
@@ -205,8 +204,9 @@ fn rows_say_what_was_planned_and_plans_are_counted_rounded_down() {
     assert_eq!(every["sent_at_least"], 0);
     assert_eq!(every["unsent_at_least"], 5);
     assert_eq!(public(&service, "pooled")["plans"], aggregate["plans"]);
-    let page = service.study(STUDY).unwrap().page.body.clone();
-    let page = String::from_utf8(page.to_vec()).unwrap();
+    let shown = service.study(STUDY).unwrap();
+    let page = shown.page(shown.unchosen_units()).unwrap();
+    let page = String::from_utf8_lossy(&page.body);
     assert!(page.contains("At least 5 plans were opened and nothing was sent."));
     let download = aggregate.to_string();
     let again = tautpool::intake::aggregate(download.as_bytes()).unwrap();
@@ -219,9 +219,7 @@ fn plans_opened_after_a_batch_do_not_show_before_the_next_one() {
     let durability = tautpool::store::Durability::Full;
     let open_service = || Service::open_or_make(folder.path(), durability).unwrap();
     let service = open_service();
-    service
-        .add_study(&fs::read(STUDY_FILE).unwrap(), NOW_MS)
-        .unwrap();
+    recruit(&service, &fs::read(STUDY_FILE).unwrap(), NOW_MS);
     let draw_and_open = |service: &Service, n, now_ms| {
         for _ in 0..n {
             let drawn = service.draw_plan(STUDY, Kind::FourSessions, None, now_ms);

@@ -7,7 +7,7 @@
 use parts::crowd::{Crowd, LEVEL, Shape, effects};
 use parts::means::{self, PLAIN, SAFEGUARDED};
 use parts::tally::{Mean, Share, Target};
-use parts::{Part, Plan, chain, clusters, looks, prediction, report};
+use parts::{Part, Plan, chain, clusters, looks, prediction, report, screening};
 use tautpool::findings::{Choice, table};
 use tautpool::vocabulary::Outcome;
 
@@ -130,6 +130,28 @@ fn from_shots_to_the_interval_nothing_is_lost() {
             }
         }
     }
+}
+
+#[test]
+fn few_honest_contributions_wait_and_most_forgeries_do() {
+    let tallies = screening::simulate(&plan(1), 0, false).unwrap();
+    let held = |group: &str| screening::of_group(&tallies, group).held();
+    let [honest, forged, tuned_on] = screening::GROUPS.map(held);
+    assert_meets_of(&honest, screening::HONEST);
+    assert!(500 < honest.n_estimable, "{honest:?}");
+    for (who, tally) in &tallies {
+        if who.group() == screening::GROUPS[0] {
+            assert_meets_of(&tally.held(), screening::HONEST);
+        }
+    }
+    // What is caught of each kind stands in the large table; here, that screening works at all.
+    for share in [forged, tuned_on] {
+        assert!(share.meets(Target::AtLeast(50.0)), "{share:?}");
+    }
+}
+
+fn assert_meets_of(share: &Share, target: Target) {
+    assert!(share.meets(target), "{share:?}, not {target:?}");
 }
 
 #[test]

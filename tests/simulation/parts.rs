@@ -8,6 +8,7 @@ pub(crate) mod looks;
 pub(crate) mod means;
 pub(crate) mod prediction;
 mod runs;
+pub(crate) mod screening;
 mod table;
 pub(crate) mod tally;
 
@@ -28,6 +29,8 @@ pub(crate) enum Part {
     Looks,
     /// From shots to the pooled interval.
     Chain,
+    /// What screening holds, of honest and of forged contributions.
+    Screening,
 }
 
 /// Simulates one part.
@@ -38,5 +41,6 @@ pub(crate) fn report(part: Part, plan: &Plan) -> Result<Report, Failure> {
         Part::Prediction => prediction::report(plan),
         Part::Looks => looks::report(plan),
         Part::Chain => chain::report(plan),
+        Part::Screening => screening::report(plan),
     }
 }

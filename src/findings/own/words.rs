@@ -31,7 +31,7 @@ pub fn gap_sentence(answer: &OwnAnswer, bands: &GapBands) -> String {
         TensionUnit::Pound => answer.gap.pounds(),
         TensionUnit::Kilogram => answer.gap.kilograms(),
     };
-    let gap = format!("{} {}", (gap * 100.0).round() / 100.0, unit.code());
+    let gap = format!("{} {}", numbers::short(gap), unit.code());
     match answer.band {
         GapBand::UnderProtocol => format!(
             "Your gap is {gap}. That is smaller than the protocol asks, so your sessions stand apart and are no part of the answer to the study’s question."

@@ -1,10 +1,11 @@
 use super::*;
 use crate::findings::certainty::{Certainty, CertaintyReason};
+use crate::findings::labels::unit_words;
 use crate::findings::scrutiny::Scrutiny;
 use crate::findings::{Basis, IntervalKind, Key, Shown, Withheld};
 use crate::pooling::{Effects, Level, Reason, pool};
 use crate::protocol::GapBand::{Numbered, UnderProtocol};
-use crate::units::{Hundredths, TensionUnit};
+use crate::units::{Hundredths, SpeedUnit, TensionUnit, Units};
 use crate::vocabulary::{Direction, ShotClass, Stroke};
 use ndarray::Array1;
 
@@ -31,8 +32,8 @@ fn finding(ordinary: (f64, f64), any_time: (f64, f64)) -> Finding {
         any_time: Ok(AnyTime {
             estimate: (ordinary.0 + ordinary.1) / 2.0,
             interval: range(any_time.0, any_time.1),
+            k: 2,
         }),
-        marks: Vec::new(),
         bootstrap_prediction: Err(Reason::OutOfRange),
     }
 }
@@ -99,19 +100,19 @@ fn every_outcome_has_its_words_for_both_directions() {
             Outcome::Speed,
             "make the ball faster",
             "make the ball slower",
-            "is faster",
+            "which string bed is faster",
         ),
         (
             Outcome::DeepShare,
-            "land more balls deep",
-            "land fewer balls deep",
-            "lands more balls deep",
+            "land deep a larger share of the balls that are in",
+            "land deep a smaller share of the balls that are in",
+            "with which string bed a larger share of the balls that are in lands deep",
         ),
         (
             Outcome::InShare,
-            "keep more balls in",
-            "keep fewer balls in",
-            "keeps more balls in",
+            "keep a larger share of balls in",
+            "keep a smaller share of balls in",
+            "which string bed keeps a larger share of balls in",
         ),
     ] {
         let unit = unit_words(outcome);
@@ -135,7 +136,7 @@ fn every_outcome_has_its_words_for_both_directions() {
         );
         let open = said(outcome, (-1.0, 3.0), (-2.0, 4.0));
         assert!(
-            open.contains(&format!("we cannot tell which string bed {question}: ")),
+            open.contains(&format!("we cannot tell {question}: ")),
             "{open}"
         );
         for sentence in [up, down, open] {
@@ -211,7 +212,8 @@ fn the_answer_names_the_gaps_it_holds_for_and_leaves_out_those_under_protocol() 
     );
     assert_eq!(
         answer(Outcome::DeepShare, &all[..1], &bands()),
-        "We cannot tell which string bed lands more balls deep, at any gap."
+        "We cannot tell with which string bed a larger share of the balls that are in lands deep, \
+         at any gap."
     );
     assert!(may_go_either_way(&analyses));
     assert!(!may_go_either_way(&analyses[..1]));
@@ -235,11 +237,11 @@ fn findings_in_both_directions_are_both_said() {
     let all: Vec<&Analysis> = analyses.iter().collect();
     let said = answer(Outcome::InShare, &all, &bands());
     assert!(
-        said.contains("may keep more balls in at a gap of 5 to under 8 lb"),
+        said.contains("may keep a larger share of balls in at a gap of 5 to under 8 lb"),
         "{said}"
     );
     assert!(
-        said.contains("may keep fewer balls in at a gap of 8 to under 12 lb"),
+        said.contains("may keep a smaller share of balls in at a gap of 8 to under 12 lb"),
         "{said}"
     );
     assert!(!said.contains("At other gaps"), "{said}");
@@ -328,5 +330,122 @@ fn a_range_inside_the_smallest_worthwhile_difference_is_too_small_to_matter() {
     assert!(
         answer(Outcome::Speed, &[&small], &bands())
             .starts_with("The difference may be too small to matter at a gap of 5 to under 8 lb (")
+    );
+}
+
+#[test]
+fn a_sentence_is_told_in_the_units_of_its_reader() {
+    let bands = bands();
+    let wording = Wording {
+        bands: &bands,
+        units: Units {
+            speed: SpeedUnit::MilePerHour,
+            tension: TensionUnit::Kilogram,
+        },
+    };
+    let open = |outcome| analysis(outcome, Numbered(0), Ok(finding((-0.5, 1.5), (-1.3, 1.7))));
+    // 0.5, 1.3, 1.7, 8 and 12 km/h over 1.609344.
+    assert_eq!(
+        sentence(&open(Outcome::Speed), wording),
+        "At a gap of 2.3 to under 3.6 kg, we cannot tell which string bed is faster: looser minus \
+         tighter is +0.3\u{A0}mph, 95\u{A0}% range \u{2212}0.8 to 1.1; 2 pairs, 2 players. For \
+         another pair of sessions by another such player it could be from \u{2212}5.0 to 7.5 mph."
+    );
+    let share = sentence(&open(Outcome::InShare), wording);
+    assert!(
+        share.contains("is +0.5\u{A0}points, 95\u{A0}% range \u{2212}1.3 to 1.7"),
+        "{share}"
+    );
+    let faster = analysis(
+        Outcome::Speed,
+        Numbered(2),
+        Ok(finding((1.0, 3.0), (0.5, 3.5))),
+    );
+    assert_eq!(
+        answer(Outcome::Speed, &[&faster], wording),
+        "The looser string bed may make the ball faster at a gap of 5.4 kg and over \
+         (+1.2\u{A0}mph, 95\u{A0}% range 0.3 to 2.2; 2 pairs, 2 players)."
+    );
+}
+
+#[test]
+fn the_answer_in_words_is_the_answer_without_its_figures() {
+    let analyses = [
+        analysis(
+            Outcome::Speed,
+            Numbered(0),
+            Ok(finding((-1.0, 3.0), (-2.0, 4.0))),
+        ),
+        analysis(
+            Outcome::Speed,
+            Numbered(1),
+            Ok(finding((1.0, 3.0), (0.5, 3.5))),
+        ),
+        analysis(
+            Outcome::Speed,
+            Numbered(2),
+            Ok(finding((1.0, 3.0), (0.5, 3.5))),
+        ),
+    ];
+    let all: Vec<&Analysis> = analyses.iter().collect();
+    assert_eq!(
+        answer_in_words(Outcome::Speed, &all, &bands()),
+        "The looser string bed may make the ball faster at a gap of 8 to under 12 lb and of 12 lb \
+         and over. At other gaps we cannot tell."
+    );
+    for said in [&all[..1], &[]] {
+        let with_figures = answer(Outcome::Speed, said, &bands());
+        assert_eq!(
+            answer_in_words(Outcome::Speed, said, &bands()),
+            with_figures
+        );
+    }
+}
+
+#[test]
+fn figures_beside_a_sentence_show_no_more_than_it_says() {
+    let beside = |ordinary, any_time| {
+        let analysis = analysis(Outcome::Speed, Numbered(0), Ok(finding(ordinary, any_time)));
+        let verdict = verdict(analysis.result.as_ref().unwrap(), None);
+        (verdict, figures_beside(&analysis).unwrap().interval)
+    };
+    // A claim has the figures that its sentence names.
+    assert_eq!(
+        beside((0.1, 3.0), (0.5, 3.5)),
+        (Verdict::LooserMore, range(0.5, 3.5))
+    );
+    // Where one range leaves out zero and the other does not, the picture spans zero.
+    assert_eq!(
+        beside((-0.1, 3.0), (0.5, 3.5)),
+        (Verdict::CannotTell, range(-0.1, 3.5))
+    );
+    assert_eq!(
+        beside((0.1, 3.0), (-0.5, 2.5)),
+        (Verdict::CannotTell, range(-0.5, 3.0))
+    );
+    assert_eq!(
+        beside((0.1, 3.0), (-3.5, -0.5)),
+        (Verdict::CannotTell, range(-3.5, 3.0))
+    );
+}
+
+#[test]
+fn nothing_stands_beside_a_finding_without_a_range_to_rest_on() {
+    let mut few = finding((1.0, 3.0), (0.5, 3.5));
+    few.any_time = Err(Reason::FewerThanTenClusters);
+    let few = analysis(Outcome::Speed, Numbered(0), Ok(few));
+    let withheld = analysis(
+        Outcome::Speed,
+        Numbered(0),
+        Err(Withheld { minimum_players: 5 }),
+    );
+    assert_eq!(figures_beside(&few), None);
+    assert_eq!(figures_beside(&withheld), None);
+    // A share cannot change by more than 100 points.
+    let wide = finding((-90.0, 90.0), (-120.0, 130.0));
+    let wide = analysis(Outcome::InShare, Numbered(0), Ok(wide));
+    assert_eq!(
+        figures_beside(&wide).unwrap().interval,
+        range(-100.0, 100.0)
     );
 }

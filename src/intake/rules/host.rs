@@ -3,7 +3,8 @@
 use super::class_of;
 use crate::intake::fault::{Fault, FaultCode};
 use crate::intake::node::{Document, Node};
-use crate::protocol::GapBands;
+use crate::intake::schema::Schema;
+use crate::protocol::{GapBands, Hosting};
 use crate::units::TensionUnit;
 use crate::vocabulary::Outcome;
 
@@ -12,6 +13,37 @@ pub(in crate::intake) fn study(root: &Document<'_>, faults: &mut Vec<Fault>) {
     let protocol = root.field("protocol");
     rising_edges(&protocol, faults);
     primary_once(&protocol, faults);
+    one_release_rule(&protocol.field("release_rule"), faults);
+}
+
+/// A rule fixes a day or a number of players, not both.
+fn one_release_rule(rule: &Node<'_>, faults: &mut Vec<Fault>) {
+    let other = match rule.field("kind").text() {
+        Some("date") => rule.field("at_least"),
+        Some(_) => rule.field("on"),
+        None => return,
+    };
+    if other.is_present() {
+        faults.push(Fault::new(
+            other.pointer(),
+            FaultCode::SaidTwice,
+            "A release rule fixes a day or a number of players; leave out the one that `kind` does not name."
+                .to_owned(),
+        ));
+    }
+}
+
+/// What a study lacks before recruiting may open.
+pub(in crate::intake) fn missing_to_open(hosting: &Hosting) -> Vec<Fault> {
+    let required = [
+        ("/contact", hosting.contact.is_none()),
+        ("/privacy", hosting.privacy.is_none()),
+        ("/licence", hosting.licence.is_none()),
+    ];
+    let missing = required.into_iter().filter(|(_, missing)| *missing);
+    missing
+        .map(|(place, _)| Schema::Study.missing(place))
+        .collect()
 }
 
 /// The rules of a download.
@@ -110,12 +142,13 @@ fn primary_once(protocol: &Node<'_>, faults: &mut Vec<Fault>) {
 
 fn rising_edges(protocol: &Node<'_>, faults: &mut Vec<Fault>) {
     let place = protocol.field("gap_band_edges");
-    let edges = place
-        .items()
+    let items = place.items();
+    let is_sound = !items.iter().any(Node::is_at_fault);
+    let edges = items
         .iter()
         .map(Node::hundredths)
         .collect::<Option<Vec<_>>>();
-    if edges.is_none() && !place.is_at_fault() {
+    if edges.is_none() && is_sound && !place.is_at_fault() {
         faults.push(Fault::new(
             place.pointer(),
             FaultCode::TooManyDecimals,

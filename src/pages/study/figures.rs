@@ -2,16 +2,16 @@
 //!
 //! On a narrow screen each row is a list and each cell names itself, so a cell carries its label.
 
-use super::scrutiny::brief_words;
 use super::{range_words, to_u64, withheld_words};
 use crate::disclosure::Everybody;
-use crate::findings::gains::GainOf;
-use crate::findings::labels::{band_label, class_label, outcome_label, unit_words};
+use crate::findings::gains::{Gain, GainOf};
+use crate::findings::labels::{Wording, band_label, class_label, outcome_label};
 use crate::findings::sensitivity::Sensitivity;
 use crate::findings::{Analysis, Finding};
 use crate::numbers;
 use crate::pooling::{Interval, Reason};
-use crate::protocol::{GapBand, GapBands};
+use crate::protocol::GapBand;
+use crate::vocabulary::Outcome;
 
 /// A table of pooled figures.
 pub(in crate::pages) struct Table {
@@ -40,42 +40,65 @@ const ESTIMATE: &str = "Estimate (95\u{A0}% range)";
 const EVERYBODY: &str = "Everybody";
 const ANOTHER: &str = "Another such player";
 const SAME_PACE: &str = "Same partner pace";
+const ADJUSTED: &str = "Adjusted p";
 
 /// The main figures of one outcome, a row for each band; the caption has the unit.
-pub(super) fn main(analyses: &[&Analysis], everybody: &[Everybody], bands: &GapBands) -> Table {
-    table(analyses, everybody, |analysis, everybody| {
-        line(band_label(analysis.key.band, bands), analysis, |finding| {
-            let mut cells = estimate(finding, everybody, "");
-            cells.extend(partner_pace(analysis));
-            cells
-        })
+pub(super) fn main(analyses: &[&Analysis], everybody: &[Everybody], wording: Wording<'_>) -> Table {
+    table(analyses, everybody, wording, |analysis, everybody| {
+        line(
+            band_label(analysis.key.band, wording),
+            analysis,
+            |finding| {
+                let mut cells = estimate(finding, analysis.key.outcome, everybody, "", wording);
+                cells.extend(partner_pace(analysis, wording));
+                cells
+            },
+        )
     })
 }
 
 /// How far pairs of one outcome disagree, a row for each band; the caption has the unit.
-pub(super) fn disagreement(analyses: &[&Analysis], bands: &GapBands) -> Table {
-    table(analyses, &[], |analysis, _| {
-        line(band_label(analysis.key.band, bands), analysis, |finding| {
-            let mut cells = heterogeneity(finding);
-            cells.extend(gains(analysis));
-            cells
+pub(super) fn disagreement(analyses: &[&Analysis], wording: Wording<'_>) -> Table {
+    table(analyses, &[], wording, |analysis, _| {
+        line(
+            band_label(analysis.key.band, wording),
+            analysis,
+            |finding| heterogeneity(finding, analysis.key.outcome, wording),
+        )
+    })
+}
+
+/// How many gain, a row for each band.
+pub(super) fn gaining(analyses: &[&Analysis], wording: Wording<'_>) -> Table {
+    table(analyses, &[], wording, |analysis, _| {
+        line(band_label(analysis.key.band, wording), analysis, |_| {
+            gains(analysis, wording)
         })
     })
 }
 
-/// The main figures of analyses of different outcomes and shots, each with its unit.
-pub(super) fn mixed(analyses: &[&Analysis], everybody: &[Everybody], bands: &GapBands) -> Table {
-    table(analyses, everybody, |analysis, everybody| {
+/// The main figures of analyses of different shots, each with its unit.
+pub(super) fn mixed(
+    analyses: &[&Analysis],
+    everybody: &[Everybody],
+    wording: Wording<'_>,
+) -> Table {
+    table(analyses, everybody, wording, |analysis, everybody| {
         let key = &analysis.key;
         let label = format!(
             "{}, {}: {}",
             outcome_label(key.outcome),
             class_label(key.class),
-            band_label(key.band, bands)
+            band_label(key.band, wording)
         );
-        let unit = format!("\u{A0}{}", unit_words(key.outcome));
+        let unit = format!("\u{A0}{}", wording.unit(key.outcome));
         line(label, analysis, |finding| {
-            estimate(finding, everybody, &unit)
+            let mut cells = estimate(finding, key.outcome, everybody, &unit, wording);
+            let adjusted = analysis
+                .adjusted_p
+                .map(|adjusted| numbers::p_value(adjusted.p));
+            cells.extend(owned(vec![(ADJUSTED, or_missing(adjusted))]));
+            cells
         })
     })
 }
@@ -84,6 +107,7 @@ pub(super) fn mixed(analyses: &[&Analysis], everybody: &[Everybody], bands: &Gap
 fn table(
     analyses: &[&Analysis],
     everybody: &[Everybody],
+    wording: Wording<'_>,
     line: impl Fn(&Analysis, Option<String>) -> Line,
 ) -> Table {
     let own = |analysis: &Analysis| everybody.iter().find(|figure| figure.key == analysis.key);
@@ -91,7 +115,9 @@ fn table(
     let lines: Vec<Line> = analyses
         .iter()
         .map(|analysis| {
-            let words = any.then(|| own(analysis).map_or_else(|| "\u{2013}".to_owned(), words));
+            let words = any.then(|| {
+                own(analysis).map_or_else(|| "\u{2013}".to_owned(), |figure| words(figure, wording))
+            });
             line(analysis, words)
         })
         .collect();
@@ -122,31 +148,58 @@ fn line(label: String, analysis: &Analysis, cells: impl FnOnce(&Finding) -> Vec<
     }
 }
 
-/// Figures over everybody in words, rounded as they are published.
-fn words(figure: &Everybody) -> String {
+/// Figures over everybody in words, with one decimal as they are published.
+fn words(figure: &Everybody, wording: Wording<'_>) -> String {
+    let outcome = figure.key.outcome;
+    let range = wording.range(outcome, figure.interval);
     format!(
         "{} ({}), at least {} players",
-        numbers::signed(figure.estimate, 1),
-        numbers::interval(figure.interval.low, figure.interval.high, 1),
+        numbers::signed(wording.value(outcome, figure.estimate), 1),
+        unbroken(&numbers::interval(range.low, range.high, 1)),
         figure.players_at_least
     )
 }
 
+/// An estimate with its range, both from the unit they are computed in.
+pub(super) fn signed_with_range(
+    estimate: f64,
+    range: Interval,
+    outcome: Outcome,
+    wording: Wording<'_>,
+) -> String {
+    let range = wording.range(outcome, range);
+    let decimals = numbers::decimals_of_range(range.low, range.high);
+    format!(
+        "{} ({})",
+        numbers::signed(wording.value(outcome, estimate), decimals),
+        unbroken(&numbers::interval(range.low, range.high, decimals))
+    )
+}
+
+/// Words that stay on one line, as a range in a narrow cell has to.
+pub(super) fn unbroken(words: &str) -> String {
+    words.replace(' ', "\u{A0}")
+}
+
 /// The estimate and how sure it is; `unit` stands right behind a number.
-fn estimate(finding: &Finding, everybody: Option<String>, unit: &str) -> Vec<Cell> {
+fn estimate(
+    finding: &Finding,
+    outcome: Outcome,
+    everybody: Option<String>,
+    unit: &str,
+    wording: Wording<'_>,
+) -> Vec<Cell> {
     let shown = finding.shown.ok();
     let estimate = shown.map(|shown| {
-        let (low, high) = (shown.interval.low, shown.interval.high);
-        let decimals = numbers::decimals_of_range(low, high);
+        let words = signed_with_range(shown.estimate, shown.interval, outcome, wording);
+        format!("{words}{unit}")
+    });
+    let prediction = shown.and_then(|shown| shown.prediction.ok()).map(|range| {
         format!(
-            "{} ({}){unit}",
-            numbers::signed(shown.estimate, decimals),
-            numbers::interval(low, high, decimals)
+            "{}{unit}",
+            unbroken(&range_words(wording.range(outcome, range)))
         )
     });
-    let prediction = shown
-        .and_then(|shown| shown.prediction.ok())
-        .map(|range| format!("{}{unit}", range_words((range.low, range.high))));
     let mut cells = vec![
         (ESTIMATE, or_missing(estimate)),
         ("Pairs", numbers::count(to_u64(finding.pooled.k))),
@@ -158,29 +211,30 @@ fn estimate(finding: &Finding, everybody: Option<String>, unit: &str) -> Vec<Cel
 }
 
 /// The standard error and how far pairs disagree.
-fn heterogeneity(finding: &Finding) -> Vec<Cell> {
+fn heterogeneity(finding: &Finding, outcome: Outcome, wording: Wording<'_>) -> Vec<Cell> {
     let model = finding.pooled.reml.as_ref().ok();
     let found = finding.pooled.heterogeneity.as_ref().ok();
-    let error = model.map(|model| numbers::fixed(model.se, 2));
+    let error = model.map(|model| numbers::fixed(wording.value(outcome, model.se), 2));
     let q = found.map(|found| {
         format!(
             "{} (df {}), {}",
             numbers::fixed(found.q, 1),
             numbers::fixed(found.df, 0),
-            numbers::p_value(found.p)
+            unbroken(&numbers::p_value(found.p))
         )
     });
     let i_squared = found.map(|found| numbers::percent(found.i_squared, 0));
     let h_squared = found.map(|found| numbers::fixed(found.h_squared, 1));
     let tau = model.zip(found).map(|(model, found)| {
-        let tau = model.tau_squared.sqrt();
+        let tau = wording.value(outcome, model.tau_squared.sqrt());
         let range = found.tau_squared.map(roots).ok();
+        let range = range.map(|range| wording.range(outcome, range));
         let decimals = range.map_or(1, |range| {
             numbers::decimals_for((range.high - range.low) / 2.0)
         });
         let words = range.map_or_else(
             || "more alike than chance".to_owned(),
-            |range| numbers::interval(range.low, range.high, decimals),
+            |range| unbroken(&numbers::interval(range.low, range.high, decimals)),
         );
         format!("{} ({words})", numbers::fixed(tau, decimals))
     });
@@ -200,43 +254,65 @@ fn owned(cells: Vec<(&'static str, String)>) -> Vec<Cell> {
         .collect()
 }
 
+/// What a share of those who gain is a share of.
+pub(super) const fn gaining_words(of: GainOf) -> &'static str {
+    match of {
+        GainOf::Players => "players",
+        GainOf::PairsOfSessions => "pairs of sessions",
+    }
+}
+
+/// A share of those who gain with its range, or why there is none.
+pub(super) fn share_words(
+    gain: &Gain,
+    outcome: Outcome,
+    wording: Wording<'_>,
+) -> Result<String, String> {
+    match (gain.share, gain.tau_squared_high) {
+        (Ok(share), _) => Ok(format!(
+            "{} ({} to {})",
+            numbers::percent(share.estimate, 0),
+            numbers::percent(share.interval.low, 0),
+            numbers::percent(share.interval.high, 0)
+        )),
+        (Err(Reason::NoHeterogeneity), Ok(high)) => Err(format!(
+            "differences could not be measured; \u{3C4} is at most {}\u{A0}{}",
+            numbers::fixed(wording.value(outcome, high.sqrt()), 1),
+            wording.unit(outcome)
+        )),
+        (Err(_), _) => Err(numbers::NOT_ESTIMABLE.to_owned()),
+    }
+}
+
 /// Where enough players repeated sessions it is players who gain, else pairs of sessions.
-fn gains(analysis: &Analysis) -> Vec<Cell> {
+fn gains(analysis: &Analysis, wording: Wording<'_>) -> Vec<Cell> {
     let Some(scrutiny) = &analysis.scrutiny else {
         return Vec::new();
     };
-    let unit = unit_words(analysis.key.outcome);
+    let outcome = analysis.key.outcome;
     let cells = scrutiny.gains.iter().map(|gain| {
-        let of = match gain.of {
-            GainOf::Players => "Players",
-            GainOf::PairsOfSessions => "Pairs of sessions",
-        };
-        let head = format!("{of} above {}\u{A0}{unit}", gain.threshold);
-        let words = match (gain.share, gain.tau_squared_high) {
-            (Ok(share), _) => format!(
-                "{} ({} to {})",
-                numbers::percent(share.estimate, 0),
-                numbers::percent(share.interval.low, 0),
-                numbers::percent(share.interval.high, 0)
-            ),
-            (Err(Reason::NoHeterogeneity), Ok(high)) => format!(
-                "differences could not be measured; \u{3C4} is at most {}",
-                numbers::fixed(high.sqrt(), 1)
-            ),
-            (Err(_), _) => numbers::NOT_ESTIMABLE.to_owned(),
-        };
-        (head, words)
+        let threshold = numbers::short(wording.value(outcome, gain.threshold));
+        let head = format!("Above {threshold}\u{A0}{}", wording.unit(outcome));
+        let words = share_words(gain, outcome, wording);
+        (head, words.unwrap_or_else(|why| why))
     });
     cells.collect()
 }
 
 /// The estimate as if the partner had hit equally hard in both sessions, where speed is asked.
-fn partner_pace(analysis: &Analysis) -> Option<Cell> {
+fn partner_pace(analysis: &Analysis, wording: Wording<'_>) -> Option<Cell> {
     let lines = &analysis.scrutiny.as_ref()?.sensitivity;
     let adjusted = lines
         .iter()
         .find(|line| line.kind == Sensitivity::PartnerPaceAdjusted)?;
-    let words = adjusted.result.ok().map(brief_words);
+    let words = adjusted.result.ok().map(|brief| {
+        signed_with_range(
+            brief.estimate,
+            brief.interval,
+            analysis.key.outcome,
+            wording,
+        )
+    });
     Some((SAME_PACE.to_owned(), or_missing(words)))
 }
 

@@ -1,16 +1,19 @@
 //! What puts the answer of a question to the test, as words and tables.
 
-use super::figures::{Line, Table};
-use super::range_words;
+use super::figures::{Line, Table, or_missing, signed_with_range, unbroken};
+use super::{range_words, to_u64};
 use crate::findings::Analysis;
 use crate::findings::caveats::Caveat;
 use crate::findings::certainty::CertaintyReason;
-use crate::findings::labels::{band_label, unit_words};
+use crate::findings::labels::{Wording, band_label};
 use crate::findings::questions::{POUNDS_PER_KILOGRAM, Question, Slope};
 use crate::findings::scrutiny::Scrutiny;
-use crate::findings::sensitivity::{Brief, Sensitivity, sentence};
+use crate::findings::sensitivity::{Sensitivity, sentence};
 use crate::numbers;
-use crate::protocol::{GapBand, GapBands};
+use crate::pooling::{Interval, Reason};
+use crate::protocol::GapBand;
+use crate::units::TensionUnit;
+use crate::vocabulary::Outcome;
 
 /// What is said of one gap, with what to hold against it.
 pub(super) struct Said {
@@ -23,13 +26,13 @@ pub(super) struct Said {
 }
 
 /// What is said of each gap that follows the protocol.
-pub(super) fn said(analyses: &[&Analysis], bands: &GapBands) -> Vec<Said> {
+pub(super) fn said(analyses: &[&Analysis], wording: Wording<'_>) -> Vec<Said> {
     let counted = analyses
         .iter()
         .filter(|analysis| analysis.key.band != GapBand::UnderProtocol);
     counted
         .map(|analysis| Said {
-            sentence: crate::findings::words::sentence(analysis, bands),
+            sentence: crate::findings::words::sentence(analysis, wording),
             certainty: analysis
                 .scrutiny
                 .as_ref()
@@ -66,59 +69,82 @@ fn reasons(scrutiny: &Scrutiny) -> Vec<String> {
     reasons.chain(caveats).collect()
 }
 
-/// The same question asked in other ways: a row for each way, a column for each gap.
-pub(super) fn sensitivity(analyses: &[&Analysis], bands: &GapBands) -> Table {
-    let shown: Vec<(&&Analysis, &Scrutiny)> = analyses
+/// The same question asked in other ways: a row for each way, a column for each gap. The last two rows
+/// tell what single players do to the answer, and how much unsent sessions would.
+pub(super) fn sensitivity(analyses: &[&Analysis], wording: Wording<'_>) -> Table {
+    let shown: Vec<(&Analysis, &Scrutiny)> = analyses
         .iter()
         .filter(|analysis| analysis.key.band != GapBand::UnderProtocol)
-        .filter_map(|analysis| Some((analysis, analysis.scrutiny.as_deref()?)))
+        .filter_map(|analysis| Some((*analysis, analysis.scrutiny.as_deref()?)))
         .collect();
     let columns: Vec<String> = shown
         .iter()
-        .map(|(analysis, _)| band_label(analysis.key.band, bands))
+        .map(|(analysis, _)| band_label(analysis.key.band, wording))
         .collect();
+    let line = |label: String, cell: &dyn Fn(&Analysis, &Scrutiny) -> Option<String>| Line {
+        label,
+        apart: false,
+        withheld: None,
+        cells: shown
+            .iter()
+            .zip(&columns)
+            .map(|((analysis, scrutiny), column)| {
+                (column.clone(), or_missing(cell(analysis, scrutiny)))
+            })
+            .collect(),
+    };
     let kinds = Sensitivity::ALL.iter().filter(|kind| {
         let has = |scrutiny: &Scrutiny| scrutiny.sensitivity.iter().any(|line| line.kind == **kind);
         shown.iter().any(|(_, scrutiny)| has(scrutiny))
     });
     // A pair has one gap, so no pair is counted twice.
     let n_corrected = shown.iter().map(|(analysis, _)| analysis.n_corrected).sum();
-    let lines = kinds.map(|kind| {
-        let cells = shown.iter().zip(&columns).map(|((_, scrutiny), column)| {
-            let line = scrutiny.sensitivity.iter().find(|line| line.kind == *kind);
-            let brief = line.and_then(|line| line.result.ok());
-            (
-                column.clone(),
-                super::figures::or_missing(brief.map(brief_words)),
-            )
-        });
-        Line {
-            label: sentence(*kind, n_corrected),
-            apart: false,
-            withheld: None,
-            cells: cells.collect(),
-        }
-    });
-    Table {
-        lines: lines.collect(),
-        columns,
+    let mut lines: Vec<Line> = kinds
+        .map(|kind| {
+            line(sentence(*kind, n_corrected), &|analysis, scrutiny| {
+                let line = scrutiny.sensitivity.iter().find(|line| line.kind == *kind);
+                let brief = line?.result.ok()?;
+                let outcome = analysis.key.outcome;
+                Some(signed_with_range(
+                    brief.estimate,
+                    brief.interval,
+                    outcome,
+                    wording,
+                ))
+            })
+        })
+        .collect();
+    if !shown.is_empty() {
+        lines.push(line(
+            "Each player left out in turn: the lowest and the highest estimate.".to_owned(),
+            &|analysis, scrutiny| {
+                let range = scrutiny.influence.range.ok()?;
+                let words = range_words(wording.range(analysis.key.outcome, range));
+                Some(unbroken(&words))
+            },
+        ));
+        lines.push(line(
+            "How many unsent pairs without any difference would bring zero into the range."
+                .to_owned(),
+            &|_, scrutiny| unsent_words(scrutiny),
+        ));
     }
+    Table { columns, lines }
 }
 
-/// An estimate with its range.
-pub(super) fn brief_words(brief: Brief) -> String {
-    let (low, high) = (brief.interval.low, brief.interval.high);
-    let decimals = numbers::decimals_of_range(low, high);
-    format!(
-        "{} ({})",
-        numbers::signed(brief.estimate, decimals),
-        numbers::interval(low, high, decimals)
-    )
+fn unsent_words(scrutiny: &Scrutiny) -> Option<String> {
+    let tipping = scrutiny.tipping.as_ref().ok()?;
+    match &tipping.held {
+        Ok(point) if point.n_unsent == 0 => Some("0: zero is in it".to_owned()),
+        Ok(point) => Some(numbers::count(to_u64(point.n_unsent))),
+        Err(Reason::TooManyFurtherEffects) => Some("very many".to_owned()),
+        Err(_) => None,
+    }
 }
 
 /// How much sessions of one player with one string bed differ, in one sentence with its unit; that it
 /// is not known, where too few repeated sessions.
-pub(super) fn session_words(analyses: &[&Analysis]) -> Option<String> {
+pub(super) fn session_words(analyses: &[&Analysis], wording: Wording<'_>) -> Option<String> {
     let mut tested = analyses
         .iter()
         .filter_map(|analysis| Some((analysis.key.outcome, analysis.scrutiny.as_deref()?)));
@@ -130,8 +156,8 @@ pub(super) fn session_words(analyses: &[&Analysis]) -> Option<String> {
         |spread| {
             format!(
                 "Sessions of one player with one string bed differ by about {}\u{A0}{} (standard deviation beyond chance, from at least {} players).",
-                numbers::fixed(spread.variance.sqrt(), 1),
-                unit_words(outcome),
+                numbers::fixed(wording.value(outcome, spread.variance.sqrt()), 1),
+                wording.unit(outcome),
                 spread.players_at_least
             )
         },
@@ -139,28 +165,51 @@ pub(super) fn session_words(analyses: &[&Analysis]) -> Option<String> {
 }
 
 /// How the effect grows with the gap, in one sentence with its unit.
-pub(super) fn slope_words(question: &Question) -> Option<String> {
+pub(super) fn slope_words(question: &Question, wording: Wording<'_>) -> Option<String> {
     let found = &question.found.as_ref()?.dose_response;
-    let unit = unit_words(question.about.outcome);
-    let words = |slope: Slope| {
-        let (low, high) = (slope.interval.low, slope.interval.high);
-        let decimals = numbers::decimals_of_range(low, high);
-        format!(
-            "{}\u{A0}{unit} (95\u{A0}% range {})",
-            numbers::signed(slope.estimate, decimals),
-            range_words((low, high))
-        )
+    let outcome = question.about.outcome;
+    let (pounds, step) = match wording.units.tension {
+        TensionUnit::Pound => (5.0, "5\u{A0}lb"),
+        TensionUnit::Kilogram => (POUNDS_PER_KILOGRAM, "kilogram"),
     };
-    let (per_5_lb, per_kg) = (found.slope(5.0), found.slope(POUNDS_PER_KILOGRAM));
-    Some(match (per_5_lb, per_kg) {
-        (Ok(per_5_lb), Ok(per_kg)) => format!(
-            "Taking no gap as no effect, looser minus tighter changes by {} for every 5\u{A0}lb of gap, or {} for every kilogram, over {}.",
-            words(per_5_lb),
-            words(per_kg),
-            numbers::counted(super::to_u64(found.origin.k), "pair", "pairs")
+    let straight = match found.slope(pounds) {
+        Ok(slope) => format!(
+            "Taking no gap as no effect, looser minus tighter changes by {} for every {step} of gap, over {}.",
+            slope_size(slope, outcome, wording),
+            numbers::counted(to_u64(found.origin.k), "pair", "pairs")
         ),
-        (Err(reason), _) | (_, Err(reason)) => {
-            format!("How the effect grows with the gap is not estimable: {reason}")
+        Err(reason) => {
+            return Some(format!(
+                "How the effect grows with the gap is not estimable: {reason}"
+            ));
         }
-    })
+    };
+    let bend = found.bend().ok().map(|p| {
+        format!(
+            " A bend in the line: {}; a large p does not say that the line is straight.",
+            numbers::p_value(p)
+        )
+    });
+    Some(format!("{straight}{}", bend.unwrap_or_default()))
+}
+
+fn slope_size(slope: Slope, outcome: Outcome, wording: Wording<'_>) -> String {
+    let range: Interval = wording.range(outcome, slope.interval);
+    let decimals = numbers::decimals_of_range(range.low, range.high);
+    format!(
+        "{}\u{A0}{} (95\u{A0}% range {})",
+        numbers::signed(wording.value(outcome, slope.estimate), decimals),
+        wording.unit(outcome),
+        numbers::interval(range.low, range.high, decimals)
+    )
+}
+
+/// Whether gap bands differ, in one or two sentences; `None` where there are no two to compare.
+pub(super) fn bands_words(question: &Question) -> Option<String> {
+    let common = question.found.as_ref()?.bands.common.as_ref().ok()?;
+    let test = common.between_safe.ok()?;
+    Some(format!(
+        "That every gap has the same effect: {} (one pair of each player). A large p does not say that they are alike.",
+        numbers::p_value(test.p)
+    ))
 }

@@ -1,6 +1,5 @@
+use super::super::tests::{LAYOUTS, assert_golden, attribute, group};
 use super::*;
-use std::fs;
-use std::path::Path;
 
 /// A block of `n` rows spread evenly over −10..10 with equal weights.
 fn block(n: u32) -> Block {
@@ -40,25 +39,6 @@ fn plot(blocks: Vec<Block>) -> Forest {
         blocks,
     }
 }
-
-/// Lines of the group with the given class.
-pub(in crate::plots) fn group<'a>(svg: &'a str, class: &str) -> Vec<&'a str> {
-    let (_, after) = svg.split_once(&format!("<g class=\"{class}\"")).unwrap();
-    let (inside, _) = after.split_once("</g>").unwrap();
-    inside
-        .lines()
-        .skip(1)
-        .filter(|line| !line.is_empty())
-        .collect()
-}
-
-/// Value of an attribute of one element.
-pub(in crate::plots) fn attribute(element: &str, name: &str) -> f64 {
-    let (_, after) = element.split_once(&format!(" {name}=\"")).unwrap();
-    after.split_once('"').unwrap().0.parse().unwrap()
-}
-
-pub(in crate::plots) const LAYOUTS: [Layout; 2] = [Layout::Wide, Layout::Narrow];
 
 #[test]
 fn the_same_values_give_the_same_bytes_in_any_order_of_rows() {
@@ -226,22 +206,6 @@ fn a_block_set_apart_says_why_and_has_a_hollow_diamond() {
         assert_eq!(group(&svg, "mark-pooled-apart").len(), 1);
         assert!(svg.contains(">Not part of the answer.</text>"));
     }
-}
-
-/// Compares with a file under `fixtures/golden`, or rewrites it when `TAUTPOOL_BLESS` is 1.
-pub(in crate::plots) fn assert_golden(name: &str, actual: &str) {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("fixtures/golden")
-        .join(name);
-    if std::env::var("TAUTPOOL_BLESS").is_ok_and(|value| value == "1") {
-        fs::write(&path, actual).unwrap();
-    }
-    let golden = fs::read_to_string(&path).unwrap();
-    assert!(
-        golden == actual,
-        "{} differs; read the new picture, then bless it with TAUTPOOL_BLESS=1",
-        path.display()
-    );
 }
 
 #[test]

@@ -1,4 +1,4 @@
-use super::super::forest::tests::{LAYOUTS, assert_golden, attribute, group};
+use super::super::tests::{LAYOUTS, assert_golden, attribute, group};
 use super::*;
 
 fn panel(label: &str, unit: &str) -> Panel {

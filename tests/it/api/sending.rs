@@ -1,8 +1,8 @@
 //! Sending contributions: what comes back, retries, receipts.
 
 use crate::harness::{
-    Pair, STUDY, STUDY_FILE, Server, add_study, analysis, contribution, exported, folder, run,
-    server, varied,
+    Pair, STUDY, STUDY_FILE, Server, add_study, analysis, contribution, exported, folder,
+    host_study, server, varied,
 };
 use serde_json::{Value, json};
 use std::fs;
@@ -27,11 +27,11 @@ fn the_reply_has_the_effects_that_one_computes_by_hand() {
     assert_eq!(reply["band"], "band_1");
     assert_eq!(reply["flags"], json!([]));
     assert_eq!(reply["left_out"], json!([]));
-    // Speed: 103 - 100, and 10^2/100 twice. Deep: 40/80 - 32/80 in points, and
-    // 10,000 (0.5 0.5 / 80 + 0.4 0.6 / 80). In: 80/100 twice, and 10,000 (2 0.8 0.2 / 100).
+    // Speed: 104 - 101, and 10^2/100 twice. Deep: 41/80 - 33/80 in points, and
+    // 10,000 (0.5125 0.4875 / 80 + 0.4125 0.5875 / 80). In: 80/100 twice, and 10,000 (2 0.8 0.2 / 100).
     let by_hand = [
         ("speed", "km/h", 3.0, 2.0, "reported"),
-        ("deep_share", "points", 10.0, 61.25, "counts"),
+        ("deep_share", "points", 10.0, 61.523_437_5, "counts"),
         ("in_share", "points", 0.0, 32.0, "counts"),
     ];
     let effects = reply["effects"].as_array().unwrap();
@@ -55,6 +55,7 @@ fn the_reply_has_the_effects_that_one_computes_by_hand() {
 fn the_reply_says_what_was_left_out_and_what_was_noticed() {
     let (_folder, server) = server();
     let mut document = contribution(Pair {
+        sd: Some(9.0),
         tensions: (48.0, 52.0),
         ..Pair::default()
     });
@@ -268,12 +269,10 @@ fn a_receipt_of_one_study_is_none_in_another() {
     let other = fs::read_to_string(STUDY_FILE)
         .unwrap()
         .replace(STUDY, "another-study");
-    let data = folder.path().to_str().unwrap();
-    let added = run(
-        &["host", "study", "add", "-", "--data", data],
-        other.as_bytes(),
-    );
+    let added = host_study(&["add", "-"], folder.path(), other.as_bytes());
     assert!(added.status.success());
+    let opened = host_study(&["open", "another-study"], folder.path(), b"");
+    assert!(opened.status.success());
     assert!(!add_study(STUDY_FILE, folder.path()).status.success());
     let server = Server::serve(folder.path(), &[]);
     let reply = server

@@ -22,12 +22,35 @@ fn pages_for_readers_are_sound() {
             ("/", "studies"),
             ("/problems", "problems"),
             ("/studies/looser-or-tighter", "study"),
+            (
+                "/studies/looser-or-tighter?speed=mph&tension=kg",
+                "study-other-units",
+            ),
+            ("/studies/looser-or-tighter/pairs", "pairs"),
         ] {
             browser.go(path);
             audit.walk(name);
             audit.look(name);
         }
         audit.assert_sound();
+    }
+}
+
+#[test]
+fn a_picture_by_itself_is_a_document_of_its_own() {
+    let demo = demo();
+    let browser = Browser::open(&demo.address, Device::Desktop, Scripts::On);
+    browser.go("/studies/looser-or-tighter");
+    let links = "[...document.querySelectorAll('a[href*=\"/pictures/\"]')].map((link) => link.getAttribute('href'))";
+    let pictures = browser.run(&format!("return {links}"), &[]);
+    let pictures = pictures.as_array().unwrap();
+    assert!(30 <= pictures.len(), "{}", pictures.len());
+    // A picture that is not well-formed is shown as a complaint of the parser.
+    let is_whole = "const root = document.documentElement;
+        return root.localName === 'svg' && !document.querySelector('parsererror') && 600 < root.width.baseVal.value";
+    for picture in pictures {
+        browser.go(picture.as_str().unwrap());
+        assert_eq!(browser.run(is_whole, &[]), true, "{picture}");
     }
 }
 

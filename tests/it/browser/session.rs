@@ -133,6 +133,17 @@ impl Browser {
             .to_owned()
     }
 
+    /// The cookies that it would send to the page it is at.
+    pub(crate) fn cookies(&self) -> Vec<Value> {
+        let held = self.command("GET", "/cookie", &json!({}));
+        held.as_array().unwrap().clone()
+    }
+
+    /// Takes every cookie away.
+    pub(crate) fn forget(&self) {
+        self.command("DELETE", "/cookie", &json!({}));
+    }
+
     /// Whether something is on the page now.
     pub(crate) fn has(&self, css: &str) -> bool {
         !self.all(css).is_empty()

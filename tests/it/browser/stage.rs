@@ -44,7 +44,7 @@ impl Stage {
                 speeds: (104.25 + f64::from(number % 7), 100.5),
                 ..harness::varied(number)
             };
-            let mut document = harness::contribution(pair);
+            let mut document = harness::contribution(pair.of_player(number));
             document["consent"]["adult"] = json!(true);
             stage.server().post(&document).expect(201);
             stage.n_players += 1;

@@ -2,7 +2,8 @@
 
 use crate::corpus;
 use crate::harness::{
-    Pair, STUDY, STUDY_FILE, Server, add_study, contribution, exported, folder, run, varied,
+    Pair, STUDY, STUDY_FILE, Server, add_study, contribution, exported, folder, host_study, run,
+    varied,
 };
 use serde_json::{Value, json};
 use std::fs;
@@ -160,11 +161,7 @@ fn a_study_is_added_once_and_only_without_faults() {
     study["protocol"]["minimum_players"] = json!(2);
     study["protocol"].as_object_mut().unwrap().remove("caution");
     study["protocol"]["batch_player"] = json!(5);
-    let data = folder.path().to_str().unwrap();
-    let bad = run(
-        &["host", "study", "add", "-", "--data", data],
-        study.to_string().as_bytes(),
-    );
+    let bad = host_study(&["add", "-"], folder.path(), study.to_string().as_bytes());
     assert_eq!(code(&bad), Some(1));
     let listed = String::from_utf8(bad.stdout).unwrap() + &String::from_utf8(bad.stderr).unwrap();
     for place in [

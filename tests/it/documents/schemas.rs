@@ -11,15 +11,17 @@ use tautpool::findings::questions::Explanation;
 use tautpool::findings::sensitivity::Sensitivity;
 use tautpool::findings::words::Verdict;
 use tautpool::findings::{Basis, IntervalKind};
+use tautpool::intake::FaultCode;
 use tautpool::intake::schema::Schema;
-use tautpool::intake::{FaultCode, FlagCode};
 use tautpool::plan::Kind;
 use tautpool::pooling::Reason;
 use tautpool::protocol::limits;
-use tautpool::vocabulary::{Direction, Outcome, Sequence, Stroke, VarianceSource};
+use tautpool::release::{Because, ReleaseKind, StatedRange};
+use tautpool::screening::Rule;
+use tautpool::vocabulary::{Direction, Ground, Outcome, Sequence, Stroke, VarianceSource};
 use tautpool::wire::problem::ProblemKind;
 
-const LEAVING: [Schema; 9] = [
+const LEAVING: [Schema; 12] = [
     Schema::Own,
     Schema::Pooled,
     Schema::Aggregate,
@@ -29,10 +31,14 @@ const LEAVING: [Schema; 9] = [
     Schema::Health,
     Schema::FormCheck,
     Schema::Plan,
+    Schema::Protocol,
+    Schema::Release,
+    Schema::Releases,
 ];
 
-/// The one field that may be absent: there is a regression only where moderators were asked for.
-const OPTIONAL: &str = "regression";
+/// The fields that may be absent: there is a regression only where moderators were asked for, and
+/// DataCite's JSON leaves out what it does not have.
+const OPTIONAL: [&str; 2] = ["regression", "rightsUri"];
 
 /// Longest description: fault sentences are made with them.
 const LONGEST_DESCRIPTION: usize = 120;
@@ -81,7 +87,10 @@ fn objects_are_closed_and_every_field_is_described_and_required() {
             }
             let place = format!("{}{at}", schema.file_name());
             assert_eq!(part["additionalProperties"], false, "{place}");
-            let names: Vec<&String> = fields.keys().filter(|name| *name != OPTIONAL).collect();
+            let names: Vec<&String> = fields
+                .keys()
+                .filter(|name| !OPTIONAL.contains(&name.as_str()))
+                .collect();
             assert_eq!(part["required"], json!(names), "{place}");
             for (name, field) in fields {
                 let described = field["description"].as_str().map(str::len);
@@ -138,7 +147,7 @@ fn lists_of_words_are_those_of_the_program() {
 #[test]
 fn lists_of_reasons_are_those_of_the_program() {
     let receipt = text(Schema::Receipt);
-    let flags: Vec<_> = FlagCode::ALL.iter().map(|word| word.code()).collect();
+    let flags: Vec<_> = Rule::ALL.iter().map(|word| word.code()).collect();
     let left_out: Vec<_> = LeftOutReason::ALL.iter().map(|word| word.code()).collect();
     let code = "properties/code/enum";
     let list = |schema: &Value, part: &str| {
@@ -186,6 +195,30 @@ fn lists_of_plans_are_those_of_the_program() {
     let sequences: Vec<_> = Sequence::ALL.iter().map(|word| word.code()).collect();
     let list = text(Schema::Plan)["properties"]["sequence"]["enum"].clone();
     assert_eq!(codes(&list), sequences);
+}
+
+#[test]
+fn lists_of_releases_are_those_of_the_program() {
+    let release = text(Schema::Release);
+    let list = |place: &str| release.pointer(place).unwrap().clone();
+    let kinds: Vec<_> = ReleaseKind::ALL.iter().map(|word| word.code()).collect();
+    assert_eq!(codes(&list("/properties/kind/enum")), kinds);
+    let listed = text(Schema::Releases);
+    let of_list = "/properties/releases/items/properties/kind/enum";
+    assert_eq!(codes(listed.pointer(of_list).unwrap()), kinds);
+    let ranges: Vec<_> = StatedRange::ALL.iter().map(|word| word.code()).collect();
+    assert_eq!(codes(&list("/$defs/stated/properties/range/enum")), ranges);
+    let because: Vec<_> = Because::ALL.iter().map(|word| word.code()).collect();
+    assert_eq!(
+        codes(&list("/$defs/stated/properties/because/enum")),
+        because
+    );
+    let grounds: Vec<_> = Ground::ALL.iter().map(|word| word.code()).collect();
+    let of_flow = "/$defs/flow/properties/declined/items/properties/ground/enum";
+    assert_eq!(codes(&list(of_flow)), grounds);
+    let levels: Vec<_> = CertaintyLevel::ALL.iter().map(|word| word.code()).collect();
+    let of_gap = "/$defs/answer/properties/gaps/items/properties/certainty/enum";
+    assert_eq!(codes(&list(of_gap)), levels);
 }
 
 #[test]

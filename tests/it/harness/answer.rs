@@ -15,13 +15,18 @@ const HEADERS: &[&str] = &[
     "content-length",
     "content-security-policy",
     "content-type",
+    "cross-origin-resource-policy",
     "date",
     "etag",
+    "location",
     "referrer-policy",
+    "repr-digest",
     "request-id",
     "retry-after",
+    "set-cookie",
     "www-authenticate",
     "x-content-type-options",
+    "x-robots-tag",
 ];
 
 /// Headers of every answer by a handler, errors included.

@@ -118,7 +118,7 @@ fn every_decision_is_kept_with_its_reason_and_needs_one() {
         Err(Undecided::AlreadySo)
     ));
     decide(&service, &sent[0], Verdict::Accept).unwrap();
-    let cases = service.cases(STUDY).unwrap().unwrap();
+    let cases = service.cases(STUDY, NOW_MS).unwrap().unwrap();
     let [case] = cases.decided.as_slice() else {
         panic!("{cases:?}")
     };

@@ -12,10 +12,43 @@ type Listed = (&'static str, &'static str);
 const PUBLIC: &[Listed] = &[
     ("study.slug", "the study's name is its address"),
     (
-        "study.document",
+        "study.state",
+        "a reader is told whether the study takes contributions; of a draft nothing leaves",
+    ),
+    (
+        "study.plan_hash",
+        "shows whether the analysis plan was changed since recruiting opened",
+    ),
+    (
+        "protocol.version",
+        "a reader says which version a figure is from",
+    ),
+    (
+        "protocol.document",
+        "the host wrote it for the audience; no contributor is in it",
+    ),
+    (
+        "protocol.reason",
         "the host wrote it for the audience; no contributor is in it",
     ),
     ("batch.number", "a reader says which batch a figure is from"),
+    (
+        "batch.protocol_version",
+        "a reader says by which rules a figure was made",
+    ),
+    ("release.number", "a release is cited by it"),
+    (
+        "release.kind",
+        "a release says what it is to the one before",
+    ),
+    ("release.reason", "a correction says what was wrong"),
+    ("release.address", "a release is found there"),
+    (
+        "release.document",
+        "it is made from public figures and the host's words alone",
+    ),
+    ("release.sha256", "a reader compares it with the document"),
+    ("release.made_at_ms", "a release says when it was published"),
 ];
 
 /// Columns of which something leaves, but less than they hold.
@@ -33,6 +66,9 @@ const COARSENED: &[Listed] = &[
         "effects leave, rounded, and circumstances that may explain them, coarsened",
     ),
     ("batch.closed_at_ms", "the day alone is shown"),
+    ("study.opened_at_ms", "the day alone is shown"),
+    ("study.closed_at_ms", "the day alone is shown"),
+    ("protocol.made_at_ms", "the day alone is shown"),
     (
         "batch.shown",
         "a page says that figures are hidden because sessions were withdrawn",
@@ -73,6 +109,7 @@ const COARSENED: &[Listed] = &[
 const PRIVATE: &[Listed] = &[
     ("study.id", "a number inside the database"),
     ("study.added_at_ms", "the host's own record"),
+    ("protocol.study_id", "a number inside the database"),
     ("player.id", "a number inside the database"),
     ("player.uuid", "names one player"),
     ("player.study_id", "a number inside the database"),
@@ -114,12 +151,52 @@ const PRIVATE: &[Listed] = &[
         "a number inside the database",
     ),
     ("batch.study_id", "a number inside the database"),
+    ("release.study_id", "a number inside the database"),
     ("plan.id", "a number inside the database"),
     ("plan.study_id", "a number inside the database"),
     ("plan.code", "opens the plan, so only its holder knows it"),
     ("plan.kind", "its holder chose it"),
     ("plan.position", "helps to foretell the orders to come"),
     ("plan.key_hash", "belongs to one sender"),
+    ("host_credential.id", "a number inside the database"),
+    ("host_credential.phc", "lets the host in"),
+    ("host_credential.made_at_ms", "the host's own record"),
+    ("host_sign_in.token_hash", "lets the host in"),
+    ("host_sign_in.made_at_ms", "the host's own record"),
+    ("host_sign_in.seen_at_ms", "the host's own record"),
+    ("host_sign_in.ends_at_ms", "the host's own record"),
+    ("screening.contribution_id", "a number inside the database"),
+    ("screening.number", "a number inside the database"),
+    ("screening.rules", "tells when someone came"),
+    (
+        "screening_flag.contribution_id",
+        "a number inside the database",
+    ),
+    ("screening_flag.number", "a number inside the database"),
+    ("screening_flag.position", "a number inside the database"),
+    (
+        "screening_flag.rule",
+        "what was found is for the host, and most of it for its sender",
+    ),
+    (
+        "screening_flag.figure",
+        "what was found is for the host, and most of it for its sender",
+    ),
+    (
+        "screening_flag.sentence",
+        "what was found is for the host, and most of it for its sender",
+    ),
+    (
+        "screening_flag.holds",
+        "that someone is held is theirs to tell",
+    ),
+    (
+        "screening_flag.places",
+        "tells which session is meant, so only its sender is shown it",
+    ),
+    ("likeness.study_id", "a number inside the database"),
+    ("likeness.mark", "a keyed hash of somebody's figure"),
+    ("likeness.contribution_id", "a number inside the database"),
     ("fact.name", "about the data folder, not about the study"),
     (
         "fact.value",

@@ -19,12 +19,17 @@ const LAYERS: &[&str] = &[
     "review",
     "findings",
     "disclosure",
+    "release",
+    "font",
     "plots",
+    "raster",
     "intake",
+    "screening",
     "wire",
     "pages",
     "clock",
     "receipt",
+    "access",
     "store",
     "service",
     "demo",
@@ -46,8 +51,12 @@ const PURE: &[&str] = &[
     "pooling",
     "findings",
     "disclosure",
+    "release",
+    "font",
     "plots",
+    "raster",
     "numbers",
+    "screening",
 ];
 
 /// The two edges between bytes and values: as free of the shell as the pure modules, but they know
@@ -56,7 +65,7 @@ const JSON_EDGES: &[&str] = &["intake", "wire"];
 
 /// The shell, which does what the pure modules must not.
 const SHELL: &[&str] = &[
-    "cli", "clock", "demo", "http", "pages", "receipt", "service", "store",
+    "access", "cli", "clock", "demo", "http", "pages", "receipt", "service", "store",
 ];
 
 /// What belongs to the shell, by the beginning of its path. A name with a trailing `_` stands for
@@ -77,6 +86,7 @@ const SHELL_PATHS: &[&str] = &[
     "uuid",
     "hmac",
     "sha2",
+    "argon2",
     "jiff",
     "std::env",
     "std::fs",
@@ -115,6 +125,16 @@ const ONLY: &[(&str, &[&str], &str)] = &[
         &["http"],
         "forms arrive over the web, and http is its only door",
     ),
+    (
+        "argon2",
+        &["access"],
+        "how a credential is hashed is decided in one place",
+    ),
+    (
+        "resvg",
+        &["raster"],
+        "no fonts, files or network of the machine get into a picture",
+    ),
     ("clap", &["cli"], "only the command line reads options"),
     (
         "ureq",
@@ -127,6 +147,11 @@ const ONLY: &[(&str, &[&str], &str)] = &[
         "who starts the program decides where logs go",
     ),
     ("jsonschema", &["intake"], "schemas are asked at the door"),
+    (
+        "serde_json_canonicalizer",
+        &["wire"],
+        "one place says what a canonical text is, so that hashes agree",
+    ),
     ("csv", &["intake"], "tables are read at the door"),
     (
         "askama",
@@ -170,6 +195,16 @@ const FORBIDDEN: &[(&str, &[&str], &str)] = &[
         "plots",
         &["findings", "effects", "protocol", "pooling"],
         "plots draw numbers, not studies",
+    ),
+    (
+        "access",
+        &["clock", "intake", "wire", "pages"],
+        "times are passed in, and a secret is shown by its caller",
+    ),
+    (
+        "store",
+        &["access"],
+        "the store keeps hashes and knows no secret",
     ),
     (
         "receipt",

@@ -1,0 +1,99 @@
+//! The cards of a study, drawn when somebody first asks for one and kept ready then.
+
+use super::Ready;
+use crate::pages::{self, StudyView};
+use crate::plots::card::{Card, Size, card};
+use crate::raster::{RasterError, png};
+use crate::units::Units;
+use std::sync::OnceLock;
+
+/// One file of a card.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CardFile {
+    /// SVG, in the shape of a post.
+    Svg,
+    /// PNG.
+    Png(Size),
+}
+
+impl CardFile {
+    /// Every file.
+    pub const ALL: &'static [Self] = &[Self::Svg, Self::Png(Size::Post), Self::Png(Size::Video)];
+
+    /// Its name, the last part of its address.
+    #[must_use]
+    pub fn name(self) -> String {
+        match self {
+            Self::Svg => "card.svg".to_owned(),
+            Self::Png(size) => {
+                let (width, height) = size.dots();
+                format!("card-{width}x{height}.png")
+            }
+        }
+    }
+
+    /// The file of a name.
+    #[must_use]
+    pub fn of_name(name: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|file| file.name() == name)
+    }
+}
+
+/// The cards of one publication, for each choice of units.
+#[derive(Debug, Default)]
+pub(super) struct CardsInUnits([OnceLock<Cards>; Units::N_CHOICES]);
+
+impl CardsInUnits {
+    /// One file in a reader's units. The same publication is always given.
+    pub(super) fn file(&self, view: &StudyView<'_>, file: CardFile) -> Result<Ready, RasterError> {
+        let cards = || Cards::new(pages::card(&view.into()));
+        match self.0.get(view.units.place()) {
+            Some(kept) => kept.get_or_init(cards).file(file),
+            None => cards().file(file),
+        }
+    }
+}
+
+/// A file once it is drawn, or why it cannot be.
+type Drawn = OnceLock<Result<Ready, RasterError>>;
+
+/// One card in all its files.
+#[derive(Debug)]
+struct Cards {
+    card: Card,
+    svg: Drawn,
+    post: Drawn,
+    video: Drawn,
+}
+
+impl Cards {
+    /// Nothing is drawn yet.
+    fn new(card: Card) -> Self {
+        Self {
+            card,
+            svg: Drawn::new(),
+            post: Drawn::new(),
+            video: Drawn::new(),
+        }
+    }
+
+    fn file(&self, file: CardFile) -> Result<Ready, RasterError> {
+        let kept = match file {
+            CardFile::Svg => &self.svg,
+            CardFile::Png(Size::Post) => &self.post,
+            CardFile::Png(Size::Video) => &self.video,
+        };
+        kept.get_or_init(|| self.draw(file)).clone()
+    }
+
+    fn draw(&self, file: CardFile) -> Result<Ready, RasterError> {
+        match file {
+            CardFile::Svg => Ok(Ready::new(card(&self.card, Size::Post))),
+            CardFile::Png(size) => {
+                let (width, height) = size.dots();
+                let dots = png(&card(&self.card, size), width, height)?;
+                Ok(Ready::of_bytes(dots.into()))
+            }
+        }
+    }
+}

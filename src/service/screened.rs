@@ -1,0 +1,126 @@
+//! Screening what arrives: likeness from the store, everything else from the pure core.
+
+use super::{Public, Service, ServiceError};
+use crate::contribution::Contribution;
+use crate::effects::PairEffects;
+use crate::intake::{self, Flag};
+use crate::protocol::Study;
+use crate::screening::{self, Given, Likeness, Mark, RULES_VERSION, ScreeningFlag};
+use crate::store::{MarkHash, Screened, Seeker};
+use crate::vocabulary::State;
+use std::sync::{MutexGuard, PoisonError};
+use uuid::Uuid;
+
+/// A version on its way in.
+pub(super) struct Arriving<'a> {
+    pub(super) public: &'a Public,
+    pub(super) sent: &'a Contribution,
+    pub(super) pair: &'a PairEffects,
+    pub(super) noticed: &'a [Flag],
+    /// SHA-256 of the receipt it comes with.
+    pub(super) receipt_hash: Option<[u8; 32]>,
+    /// The contribution it mends.
+    pub(super) mends: Option<Uuid>,
+}
+
+/// What is told of a contribution.
+pub(super) struct Told {
+    pub(super) planned: bool,
+    pub(super) state: State,
+    pub(super) flags: Vec<ScreeningFlag>,
+}
+
+impl Service {
+    /// Held from screening until what was screened is stored, so that of two copies that come at
+    /// once the later one is seen.
+    pub(super) fn one_arrives(&self) -> MutexGuard<'_, ()> {
+        self.arriving.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// What is found in a version.
+    pub(super) fn screen(&self, arriving: &Arriving<'_>) -> Result<Screened, ServiceError> {
+        let slug = &arriving.public.study.label.slug;
+        let hashes = self.mark_hashes(slug, &screening::marks(arriving.sent));
+        let seeker = Seeker {
+            study: slug,
+            receipt_hash: arriving.receipt_hash,
+            mends: arriving.mends,
+        };
+        let alike = self.store.alike(&seeker, &hashes)?;
+        let likeness: Vec<Likeness> = alike
+            .into_iter()
+            .map(|alike| Likeness {
+                own: alike.own,
+                shared: alike.marks,
+            })
+            .collect();
+        let found = screening::screen(&Given {
+            contribution: arriving.sent,
+            pair: arriving.pair,
+            noticed: arriving.noticed,
+            likeness: &likeness,
+            // What is mended may be part of what is published.
+            published: arriving
+                .mends
+                .is_none()
+                .then_some(&arriving.public.findings),
+        });
+        Ok(Screened {
+            rules: RULES_VERSION,
+            flags: found.flags,
+            marks: hashes,
+        })
+    }
+
+    fn mark_hashes(&self, slug: &str, marks: &[Mark]) -> Vec<MarkHash> {
+        let hash = |mark: &Mark| self.receipt_key.mark(slug, &mark.text);
+        marks.iter().map(hash).collect()
+    }
+
+    /// Makes the marks of what came before there was screening.
+    pub(super) fn mark_unscreened(&self) -> Result<(), ServiceError> {
+        let unscreened = self.store.unscreened()?;
+        let marked: Vec<_> = unscreened
+            .into_iter()
+            .filter_map(|version| {
+                let contribution = intake::kept_contribution(&version.document)?;
+                let marks = screening::marks(&contribution);
+                let hashes = self.mark_hashes(&version.study, &marks);
+                Some((version, hashes))
+            })
+            .collect();
+        if !marked.is_empty() {
+            self.store.mark_unscreened(&marked)?;
+        }
+        Ok(())
+    }
+
+    /// What is told of a contribution that was admitted before: what was found in a version when it
+    /// came, the newest unless a number is given, whatever the rules say now.
+    pub(super) fn told(
+        &self,
+        contribution: Uuid,
+        number: Option<i64>,
+        document: &[u8],
+        study: &Study,
+    ) -> Result<Told, ServiceError> {
+        let kept = self.store.screening(contribution, number)?;
+        let (state, found) = kept.map_or((State::Accepted, None), |kept| {
+            (kept.state, (0 < kept.rules).then_some(kept.flags))
+        });
+        let mut flags = found.unwrap_or_else(|| {
+            // It came before there was screening.
+            let admitted = intake::contribution(document, study);
+            let noticed = admitted.map(|admitted| admitted.flags).unwrap_or_default();
+            noticed.iter().map(screening::of_intake).collect()
+        });
+        flags.retain(ScreeningFlag::is_told);
+        let (planned, flag) = self.plan_told(contribution);
+        flags.extend(flag.as_ref().map(screening::of_intake));
+        Ok(Told {
+            planned,
+            state,
+            flags,
+        })
+    }
+}
