@@ -8,11 +8,11 @@
 //! more or how large a difference is, because a host decides without seeing that.
 //!
 //! Tests for figures that are too alike or too regular (Fisher 1936, Annals of Science 1:115, on
-//! Mendel's peas; Simonsohn 2013, Psychological Science 24:1875) come in [`alike`]; round figures
+//! Mendel's peas; Simonsohn 2013, Psychological Science 24:1875) come in `alike`; round figures
 //! (digit preference: Mosimann, Wiseman & Edelman 1995, Accountability in Research 4:31) in
-//! [`rounded`]; how fastest shot, mean and standard deviation hang together (Samuelson 1968, Journal
-//! of the American Statistical Association 63:1522) in [`speeds`]; percentages that no count makes
-//! (Brown & Heathers 2017) come from the door; copies in [`likeness`]. References from memory.
+//! `rounded`; how fastest shot, mean and standard deviation hang together (Samuelson 1968, Journal
+//! of the American Statistical Association 63:1522) in `speeds`; percentages that no count makes
+//! (Brown & Heathers 2017) come from the door; copies in `likeness`. References from memory.
 //!
 //! Absent on purpose: any other contribution. Likeness is worked out on marks that the shell keeps
 //! and compares, and comes in as [`Likeness`].

@@ -1,4 +1,4 @@
-//! The host's pages of studies: the desk of one, opening and closing. Writing one is in [`write`].
+//! The host's pages of studies: the desk of one, opening and closing. Writing one is in [`mod@write`].
 
 mod write;
 

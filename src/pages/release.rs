@@ -102,7 +102,7 @@ pub fn release(view: &ReleaseView<'_>) -> Result<String, askama::Error> {
     Ok(framed(&study, &head, &banner.render()?, &about.render()?))
 }
 
-/// What the page of a release shows of its study. `findings` are those [`as_stated`] gives.
+/// What the page of a release shows of its study. `findings` are those [`as_stated`](crate::release::as_stated) gives.
 #[must_use]
 pub fn frozen_view<'a>(
     release: &'a Release,
