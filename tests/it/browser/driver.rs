@@ -41,7 +41,12 @@ impl Drop for Driver {
 
 impl Driver {
     /// Starts one on a free port, with its log and the browser's own settings in a folder.
-    pub(super) fn start(folder: &Path) -> Self {
+    ///
+    /// # Errors
+    ///
+    /// What it wrote, if it found no port: it takes a free one of IPv4 first and then wants the
+    /// same one of IPv6, which another process may have by then.
+    pub(super) fn start(folder: &Path) -> Result<Self, String> {
         let log = folder.join("driver.log");
         let mut child = Command::new("chromedriver")
             .arg("--port=0")
@@ -65,11 +70,9 @@ impl Driver {
             address: String::new(),
             log,
         };
-        let Some(port) = port else {
-            panic!("chromedriver tells no port: {}", driver.log());
-        };
+        let port = port.ok_or_else(|| format!("chromedriver tells no port: {}", driver.log()))?;
         driver.address = format!("http://127.0.0.1:{port}");
-        driver
+        Ok(driver)
     }
 
     /// What the driver wrote to standard error.

@@ -79,8 +79,10 @@ impl Browser {
     /// A browser that nobody has used yet, before the service at `address` (`host:port`).
     pub(crate) fn open(address: &str, device: Device, scripts: Scripts) -> Self {
         let slot = Slot::take();
-        // Chromium hangs at its start now and then; twice in a row is a fault.
+        // Chromium hangs at its start now and then, and its driver may lose the race for a port;
+        // three times in a row is a fault.
         let (driver, capabilities, folder) = start(device, scripts)
+            .or_else(|_| start(device, scripts))
             .or_else(|_| start(device, scripts))
             .unwrap_or_else(|failure| panic!("no browser: {failure}"));
         Self {
@@ -492,7 +494,7 @@ fn up(key: char) -> Value {
 /// Starts a driver and a browser. The folder has everything that either writes.
 fn start(device: Device, scripts: Scripts) -> Result<(Driver, Value, TempDir), String> {
     let folder = tempfile::tempdir().unwrap();
-    let driver = Driver::start(folder.path());
+    let driver = Driver::start(folder.path())?;
     let profile = folder.path().join("profile");
     let mut options = json!({
         "args": [
