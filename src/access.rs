@@ -1,17 +1,20 @@
-//! The host's access: the credential, the tokens of sign-ins, one-time links, and how often a
-//! sign-in may be tried.
+//! The host's access: the credential, the tokens of sign-ins, one-time links, how often a sign-in
+//! may be tried, and how many requests a client may make.
 //!
 //! Times are passed in, in milliseconds since the Unix epoch; randomness is the operating system's.
 //! Nothing here is stored or sent, and no secret shows in a debug print.
 
 mod attempts;
+mod bucket;
 mod credential;
 mod link;
+mod requests;
 mod token;
 
 pub use attempts::Attempts;
 pub use credential::{Credential, CredentialHash, HashError};
 pub use link::Links;
+pub use requests::{Left, MOST_A_MINUTE, Quota, Requests};
 pub use token::{FormToken, Token};
 
 /// How long a sign-in lasts without being used: twelve hours, a long day at the desk.

@@ -14,6 +14,7 @@ mod serve;
 mod study;
 mod telemetry;
 
+use crate::access::MOST_A_MINUTE;
 use crate::release::{NotPublic, PublicUrl};
 use clap::builder::{FalseyValueParser, PossibleValuesParser};
 use clap::{Args, Parser, Subcommand};
@@ -42,7 +43,8 @@ enum Command {
     Check(Check),
     /// Write the host's own private copy of contributions and effects
     Export(Export),
-    /// Publish what is public now under a number, for good; or check the file of a release
+    /// Publish what is public for good, and check what was published
+    #[command(subcommand)]
     Release(Release),
     /// What only the host does
     #[command(subcommand)]
@@ -78,6 +80,10 @@ struct Listen {
     /// Threads that answer requests
     #[arg(long, env = "TAUTPOOL_WORKERS", default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=64))]
     workers: u8,
+    /// Requests for reading that a client may make of the data interface and of files in a minute; a
+    /// fifth of that may be ones that change something. 0 is no limit
+    #[arg(long, env = "TAUTPOOL_REQUESTS_A_MINUTE", value_name = "N", default_value_t = 600, value_parser = clap::value_parser!(u32).range(0..=i64::from(MOST_A_MINUTE)))]
+    requests_a_minute: u32,
     /// Log filter: error, warn, info, debug, or a filter such as tautpool=debug
     #[arg(
         long,
@@ -127,7 +133,7 @@ struct Serve {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  tautpool pool effects.csv\n  tautpool pool effects.csv --moderator gap --cluster player\n  tautpool pool --json aggregate.json\n  curl -s http://127.0.0.1:8080/api/v1/studies/STUDY/aggregate | tautpool pool -"
+    after_help = "Examples:\n  tautpool pool effects.csv\n  tautpool pool effects.csv --moderator gap --cluster player\n  tautpool pool --json aggregate.json\n  tautpool pool aggregate.json --where 'outcome=speed&string_family=polyester&gap_from=8'\n  curl -s http://127.0.0.1:8080/api/v1/studies/STUDY/aggregate | tautpool pool -"
 )]
 struct Pool {
     /// CSV with the columns estimate,variance (and cluster), an aggregate or a release; - is standard input
@@ -157,6 +163,9 @@ struct Pool {
     /// Column of the CSV that says which effects belong together; left out, the column named cluster if there is one
     #[arg(long, env = "TAUTPOOL_CLUSTER", value_name = "COLUMN")]
     cluster: Option<String>,
+    /// Pool only the rows of an aggregate or a release that this asks about, in the words behind the question mark of the query address, such as `outcome=speed&gap_from=8`
+    #[arg(long = "where", env = "TAUTPOOL_WHERE", value_name = "QUESTION", conflicts_with_all = ["estimator", "interval", "level", "moderators", "cluster"])]
+    question: Option<String>,
 }
 
 #[derive(Debug, Args)]
@@ -181,22 +190,32 @@ struct Export {
     study: Option<String>,
 }
 
+#[derive(Debug, Subcommand)]
+enum Release {
+    /// Publish what is public now under a number, for good
+    Make(MakeRelease),
+    /// Check the file of a release: hash, schema, canonical form, every figure and word
+    #[command(after_help = "Example:\n  tautpool release verify STUDY-release-1.json --sha256 HEX")]
+    Verify {
+        /// The release; - is standard input
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// The SHA-256 that the file has to have; left out, the one in FILE.sha256 where there is such a file
+        #[arg(long, env = "TAUTPOOL_SHA256", value_name = "HEX", value_parser = sha256)]
+        sha256: Option<String>,
+    },
+}
+
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  tautpool release STUDY --data DIR --public-url https://pool.example\n  tautpool release STUDY --data DIR --public-url https://pool.example --correction \"The gap of one pair was typed wrong\"\n  tautpool release --verify STUDY-release-1.json --sha256 HEX"
+    after_help = "Examples:\n  tautpool release make STUDY --data DIR --public-url https://pool.example\n  tautpool release make STUDY --data DIR --public-url https://pool.example --correction \"The gap of one pair was typed wrong\""
 )]
-struct Release {
+struct MakeRelease {
     /// Short name of the study
-    #[arg(value_name = "STUDY", required_unless_present = "verify")]
-    study: Option<String>,
-    /// The data folder
-    #[arg(
-        long,
-        env = "TAUTPOOL_DATA",
-        value_name = "DIR",
-        required_unless_present = "verify"
-    )]
-    data: Option<PathBuf>,
+    #[arg(value_name = "STUDY")]
+    study: String,
+    #[command(flatten)]
+    data: Data,
     #[arg(long, env = "TAUTPOOL_PUBLIC_URL", value_name = "URL", value_parser = public_url, help = PUBLIC_URL)]
     public_url: Option<PublicUrl>,
     /// This release corrects the last one: what was wrong with that
@@ -205,12 +224,6 @@ struct Release {
     /// What there is to say of this release
     #[arg(long, env = "TAUTPOOL_NOTE", value_name = "TEXT")]
     note: Option<String>,
-    /// Publish nothing and check the file of a release; - is standard input
-    #[arg(long, env = "TAUTPOOL_VERIFY", value_name = "FILE", conflicts_with_all = ["study", "correction", "note"])]
-    verify: Option<PathBuf>,
-    /// The SHA-256 that the file has to have
-    #[arg(long, env = "TAUTPOOL_SHA256", value_name = "HEX", requires = "verify", value_parser = sha256)]
-    sha256: Option<String>,
 }
 
 /// What `--public-url` is for.
@@ -308,7 +321,7 @@ pub fn run() -> ExitCode {
         Command::Check(options) => check::run(&options),
         Command::Export(options) => export::run(&options),
         Command::Host(Host::Study(command)) => study::run(&command),
-        Command::Release(options) => release::run(&options),
+        Command::Release(command) => release::run(&command),
         Command::Host(Host::Credential(HostCredential::Make { data })) => {
             host::make_credential(&data)
         }

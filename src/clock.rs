@@ -34,6 +34,14 @@ pub fn date(ms: i64) -> String {
     )
 }
 
+/// The UTC month of a time, as its year and its number from 1.
+#[must_use]
+pub fn month(ms: i64) -> (i64, u8) {
+    let time = jiff::Timestamp::from_millisecond(ms).unwrap_or_default();
+    let date = time.to_zoned(jiff::tz::TimeZone::UTC).date();
+    (i64::from(date.year()), date.month().unsigned_abs())
+}
+
 #[cfg(test)]
 mod tests {
     use super::{date, date_time};

@@ -30,10 +30,12 @@ pub struct Contribution {
 }
 
 /// What holds for all sessions of a pair and is computed on. Nothing of it is required.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Background {
     /// Level on the International Tennis Number, 1 (strongest) to 10; `None` when not known.
     pub itn: Option<i64>,
+    /// The frame as the player calls it, on one line; `None` when not given.
+    pub frame: Option<String>,
     /// Material of the main strings; `None` when not given.
     pub mains_family: Option<StringFamily>,
     /// The looser string bed when the sessions began.

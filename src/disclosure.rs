@@ -1,48 +1,56 @@
 //! What may be shown: from counted pairs to published rows, and figures over everybody.
 //!
 //! - A row is published only with its player's consent to rows, and only in an analysis where at
-//!   least the protocol's minimum of consenting players have one.
-//! - Estimates are rounded to 0.1 of their unit, variances to three significant digits, gaps to
-//!   a whole pound. The band is kept exactly, since rounding a gap could move it over an edge.
+//!   least the protocol's minimum of consenting players have one (`cells`).
+//! - Estimates are rounded to 0.1 of their unit, variances to three significant digits.
+//! - What others may know of a player besides (`facts`) is coarsened, and shown only as far as at
+//!   least the minimum of players are alike in all of it, over all their pairs (`alike`,
+//!   k-anonymity). Pairs of players whose gap bands too few share are left out (`kept`).
 //! - Rows of one player hang together by a group number. Groups are numbered in the order of a
 //!   secret-keyed hash that changes with every batch, so the number says nothing about when a
 //!   player came and links to nothing across batches.
-//! - Figures over everybody, row or no row, are rounded to 0.1 and shown only where the players
-//!   without a row are themselves at least the minimum, since otherwise subtracting the rows
-//!   would leave too few.
-//!
-//! - Circumstances that may explain an effect are coarsened, and hidden where too few share them.
-//! - How much sessions differ, and models of counts, are figures over many players, rounded.
-//! - That a pair was corrected, and what its effect was in the version first sent, stands in the
-//!   row, however few were corrected: otherwise nobody could ask whether an answer rests on
-//!   corrections. It tells whoever knew the first figures, or was told of the slip, which row it
-//!   is, and it ties the row to that of an earlier download; the consent text has to say so. Of
-//!   pairs without a row nothing is told, and no figure over everybody rests on a first version.
+//! - Figures over everybody, row or no row, are rounded to 0.1 and shown only where neither the rows
+//!   nor any earlier publication can be subtracted to leave few (`everybody`).
+//! - How much sessions differ, models of counts, what was first sent of corrected pairs and how
+//!   estimates settled are figures over many players with a row, rounded.
 //! - Plans are counted by order, rounded down. What was sent, held, declined, withdrawn and pooled is
 //!   told in steps as wide as the minimum, over the whole study.
 //!
-//! Absent on purpose: frames, exact levels, dates, counts of shots. No column is published here
-//! that is not named in [`Row`].
+//! Which strokes and outcomes a player measured shows in which rows there are, and is not among the
+//! facts: a class of players alike in that too would be empty. Nor is what was measured. Who knows
+//! either of somebody may find the rows, which the consent text says.
+//!
+//! Absent on purpose: notes, exact levels, days, counts of shots, tensions. No column is published
+//! here that is not named in [`crate::findings::Row`].
 
-mod circumstances;
+mod alike;
+mod cells;
+mod everybody;
+mod facts;
 mod figures;
 mod flow;
+mod kept;
 mod plans;
+mod protection;
+mod rows;
 
+pub use everybody::{Everybody, Outsider, Outsiders, Shown, everybody};
+pub use facts::Fact;
 pub use figures::{count_models, session_spreads};
 pub use flow::{ExactFlow, flow};
+pub use kept::{Kept, kept};
 pub use plans::plan_counts;
+pub use protection::{Different, Protection, protection};
+pub use rows::{Rows, rows};
 
 use crate::contribution::{Contribution, Moderators};
 use crate::effects::repeats::{self, RepeatedArm};
 use crate::effects::spread::CrowdSpread;
 use crate::effects::{Effect, PairEffects, ShareCounts, share_counts};
-use crate::findings::{Circumstances, Key, Row};
-use crate::pooling::{Effects, Estimable, Interval, Level, NumericError, pool};
+use crate::findings::{FirstFigures, FirstVersions, Key, Month, Publication, Reached};
+use crate::pooling::{Interval, NumericError};
 use crate::protocol::AnalysisRules;
 use crate::vocabulary::{ConsentScope, Outcome, ShotClass};
-use ndarray::Array1;
-use std::collections::{BTreeMap, BTreeSet};
 
 /// A pair that counts, with what disclosure has to know of its player.
 #[derive(Clone, Debug, PartialEq)]
@@ -51,6 +59,15 @@ pub struct CountedPair {
     pub player: usize,
     /// The player's place in the numbering of groups: a keyed hash, fresh for every batch.
     pub group_order: [u8; 32],
+    /// The player's place among those of whom something is hidden: a keyed hash, the same in every
+    /// batch.
+    pub hiding_order: [u8; 32],
+    /// What tells this version from every other.
+    pub identity: Outsider,
+    /// The month in which the pair was sent.
+    pub month: Month,
+    /// The frame as its player calls it.
+    pub frame: Option<String>,
     /// What the player agreed to.
     pub scope: ConsentScope,
     /// Whether it was played to a plan.
@@ -87,7 +104,15 @@ impl CountedPair {
         Self {
             player: player.number,
             group_order: player.group_order,
+            hiding_order: player.hiding_order,
+            identity: player.identity,
+            month: player.month,
             planned: player.planned,
+            frame: contribution
+                .background
+                .frame
+                .clone()
+                .filter(|frame| !frame.trim().is_empty()),
             scope: contribution.consent_scope,
             moderators: Moderators::of(contribution),
             repeats: repeats::of_pair(contribution, crowd),
@@ -111,230 +136,94 @@ impl CountedPair {
     }
 }
 
-/// What disclosure has to know of the player of a pair.
+/// What disclosure has to know of a pair besides what was measured.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CountedPlayer {
     /// See [`CountedPair::player`].
     pub number: usize,
     /// See [`CountedPair::group_order`].
     pub group_order: [u8; 32],
+    /// See [`CountedPair::hiding_order`].
+    pub hiding_order: [u8; 32],
+    /// See [`CountedPair::identity`].
+    pub identity: Outsider,
+    /// See [`CountedPair::month`].
+    pub month: Month,
     /// See [`CountedPair::planned`].
     pub planned: bool,
 }
 
-/// Figures over everybody in one analysis, rounded.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Everybody {
-    /// What it is about.
-    pub key: Key,
-    /// At least so many players: rounded down to a multiple of the protocol's minimum.
-    pub players_at_least: usize,
-    /// The pooled estimate (REML), to 0.1.
-    pub estimate: f64,
-    /// Its cluster-robust interval, to 0.1.
-    pub interval: Interval,
-}
-
-/// The rows that may be published, in order of group, pair and content. `pairs` are in the order in
-/// which they came.
-#[must_use]
-pub fn rows(pairs: &[CountedPair], rules: &AnalysisRules) -> Vec<Row> {
-    let minimum_players = rules.minimum_players;
-    let consenting: Vec<&CountedPair> = pairs.iter().filter(|counted| has_row(counted)).collect();
-    let circumstances = circumstances::of_pairs(&consenting, minimum_players);
-    let arrivals = circumstances::arrivals(&consenting, minimum_players);
-    let mut rows: Vec<Unnumbered> = Vec::new();
-    let known = circumstances.into_iter().zip(arrivals);
-    for (pair, (counted, (circumstances, arrival))) in consenting.into_iter().zip(known).enumerate()
-    {
-        let of_pair = coarsened(counted, circumstances, arrival);
-        rows.extend(of_pair.into_iter().map(|row| Unnumbered {
-            player: counted.group_order,
-            pair,
-            row,
-        }));
-    }
-    let mut players_in: BTreeMap<Key, BTreeSet<[u8; 32]>> = BTreeMap::new();
-    for row in &rows {
-        players_in
-            .entry(row.row.key())
-            .or_default()
-            .insert(row.player);
-    }
-    rows.retain(|row| {
-        players_in
-            .get(&row.row.key())
-            .is_some_and(|players| minimum_players <= players.len())
-    });
-    let mut contents: BTreeMap<usize, Vec<Content>> = BTreeMap::new();
-    for row in &rows {
-        contents
-            .entry(row.pair)
-            .or_default()
-            .push(content(&row.row));
-    }
-    contents
-        .values_mut()
-        .for_each(|content| content.sort_unstable());
-    // Pairs of one player are told apart by what is shown of them. Where that is the same, by which
-    // came first, which then cannot be seen.
-    rows.sort_by(|a, b| {
-        let place = |row: &Unnumbered| (row.player, contents.get(&row.pair).cloned(), row.pair);
-        place(a)
-            .cmp(&place(b))
-            .then_with(|| content(&a.row).cmp(&content(&b.row)))
-    });
-    numbered(rows)
-}
-
-/// A row before its player and pair have numbers.
-struct Unnumbered {
-    player: [u8; 32],
-    /// Place of its pair among those given.
-    pair: usize,
-    row: Row,
-}
-
-/// What orders rows: nothing that they do not show.
-type Content = (Key, i64, [u64; 2], bool, Option<[u64; 2]>);
-
-/// Estimates in the order of their bits, which is some fixed order and no more is needed.
-fn content(row: &Row) -> Content {
-    let bits = |(estimate, variance): (f64, f64)| [estimate.to_bits(), variance.to_bits()];
-    let own = bits((row.estimate, row.variance));
-    let first = row.first.map(bits);
-    (row.key(), row.gap_lb, own, row.corrected, first)
-}
-
-fn numbered(rows: Vec<Unnumbered>) -> Vec<Row> {
-    let (mut group, mut pair) = (0, 0);
-    let mut before: Option<([u8; 32], usize)> = None;
-    let mut numbered = Vec::with_capacity(rows.len());
-    for unnumbered in rows {
-        let this = (unnumbered.player, unnumbered.pair);
-        match before {
-            Some((player, _)) if player != this.0 => (group, pair) = (group + 1, 1),
-            Some((_, place)) if place != this.1 => pair += 1,
-            Some(_) => {}
-            None => (group, pair) = (1, 1),
-        }
-        before = Some(this);
-        numbered.push(Row {
-            group,
-            pair,
-            ..unnumbered.row
-        });
-    }
-    numbered
-}
-
-/// Figures over everybody for each analysis where enough players are without a row.
-///
-/// # Errors
-/// [`NumericError`] when an effect is not usable, which intake rules out.
-pub fn everybody(
-    pairs: &[CountedPair],
-    rules: &AnalysisRules,
-    level: Level,
-) -> Result<Vec<Everybody>, NumericError> {
-    let mut cells: BTreeMap<Key, Cell> = BTreeMap::new();
-    for counted in pairs {
-        for effect in counted.pair.all() {
-            let key = Key {
-                outcome: effect.outcome,
-                class: effect.class,
-                band: counted.pair.band,
-            };
-            let cell = cells.entry(key).or_default();
-            cell.estimates.push(effect.estimate);
-            cell.variances.push(effect.variance);
-            cell.players.push(counted.player);
-            if !has_row(counted) {
-                cell.without_row.insert(counted.player);
-            }
-        }
-    }
-    let minimum = rules.minimum_players;
-    let mut shown = Vec::new();
-    for (key, cell) in cells
-        .into_iter()
-        .filter(|(_, cell)| minimum <= cell.without_row.len())
-    {
-        let n_players = cell.players.iter().collect::<BTreeSet<_>>().len();
-        if let Ok((estimate, interval)) = cell.pooled(level)? {
-            shown.push(Everybody {
-                key,
-                players_at_least: n_players / minimum * minimum,
-                estimate: to_tenth(estimate),
-                interval: Interval {
-                    low: to_tenth(interval.low),
-                    high: to_tenth(interval.high),
-                },
-            });
-        }
-    }
-    Ok(shown)
-}
-
-/// The effects of one analysis, over everybody.
-#[derive(Default)]
-struct Cell {
-    estimates: Vec<f64>,
-    variances: Vec<f64>,
-    players: Vec<usize>,
-    without_row: BTreeSet<usize>,
-}
-
-impl Cell {
-    fn pooled(self, level: Level) -> Result<Estimable<(f64, Interval)>, NumericError> {
-        let effects = Effects::new(
-            Array1::from(self.estimates).view(),
-            Array1::from(self.variances).view(),
-            Some(Array1::from(self.players).view()),
-        )?;
-        Ok(pool(&effects, level)
-            .reml
-            .and_then(|model| Ok((model.estimate, model.cluster_robust?.interval()))))
-    }
-}
-
-fn has_row(counted: &CountedPair) -> bool {
+/// Whether the player agreed to rows.
+fn has_consent(counted: &CountedPair) -> bool {
     counted.scope == ConsentScope::PoolingAndRows
 }
 
-fn coarsened(counted: &CountedPair, circumstances: Circumstances, arrival: usize) -> Vec<Row> {
-    let sessions = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
-    let pair = &counted.pair;
-    let one = |effect: &Effect| Row {
-        group: 0,
-        pair: 0,
-        arrival,
-        band: pair.band,
-        gap_lb: pair.gap.nearest_pound(),
-        outcome: effect.outcome,
-        class: effect.class,
-        estimate: to_tenth(effect.estimate),
-        variance: to_three_digits(effect.variance),
-        imputed_variance: to_three_digits(effect.imputed_variance),
-        source: effect.source,
-        sessions: (
-            sessions(counted.moderators.looser_sessions),
-            sessions(counted.moderators.tighter_sessions),
-        ),
-        circumstances,
-        corrected: counted.first.is_some(),
-        first: first_figures(counted, effect),
-    };
-    pair.all().map(one).collect()
+/// What pairs of an analysis said first, where enough players corrected one: see
+/// [`Publication::with_first_versions`]. Rounded to 0.1, the variance to three digits.
+///
+/// # Errors
+/// [`NumericError`] when an effect is not usable, which intake rules out.
+pub fn first_versions(
+    pairs: &[CountedPair],
+    published: &Rows,
+    publication: &Publication,
+) -> Result<Vec<FirstVersions>, NumericError> {
+    let corrected = published
+        .pairs
+        .iter()
+        .enumerate()
+        .filter_map(|(row, pair)| {
+            let counted = pairs.get(*pair)?;
+            let first = counted.first.as_ref()?;
+            let row_of = published.rows.get(row)?;
+            Some((row, first_figures(first, counted, &row_of.key())))
+        });
+    let mut found = publication.with_first_versions(&corrected.collect())?;
+    for first in &mut found {
+        first.found.estimate = to_tenth(first.found.estimate);
+        first.found.interval = rounded(first.found.interval);
+        first.found.tau_squared = to_three_digits(first.found.tau_squared);
+    }
+    Ok(found)
 }
 
 /// An effect in the version first sent, where that falls into the same analysis.
-fn first_figures(counted: &CountedPair, effect: &Effect) -> Option<(f64, f64)> {
-    let first = counted.first.as_ref()?;
-    let is_same = |other: &&Effect| (other.outcome, other.class) == (effect.outcome, effect.class);
+fn first_figures(first: &PairEffects, counted: &CountedPair, key: &Key) -> FirstFigures {
+    let is_same = |other: &&Effect| (other.outcome, other.class) == (key.outcome, key.class);
     let found = first.all().find(is_same)?;
     (first.band == counted.pair.band)
         .then(|| (to_tenth(found.estimate), to_three_digits(found.variance)))
+}
+
+/// How analyses settled as players came, to 0.1: see [`Publication::reached`]. Rounding keeps
+/// anybody from trying out which rows came first.
+///
+/// # Errors
+/// [`NumericError`] when an effect is not usable, which intake rules out.
+pub fn reached(published: &Rows, publication: &Publication) -> Result<Vec<Reached>, NumericError> {
+    let mut found = publication.reached(&published.pairs)?;
+    for reached in &mut found {
+        reached.estimate = to_tenth(reached.estimate);
+        reached.interval = rounded(reached.interval);
+    }
+    Ok(found)
+}
+
+/// How many pairs have no row although their players agreed, rounded down to a multiple of the
+/// minimum.
+#[must_use]
+pub fn pairs_left_out(pairs: &[CountedPair], kept: &Kept, rules: &AnalysisRules) -> usize {
+    let agreed = pairs.iter().filter(|counted| has_consent(counted)).count();
+    let n_kept = kept.is_kept.iter().filter(|is_kept| **is_kept).count();
+    let minimum = rules.minimum_players.max(1);
+    agreed.saturating_sub(n_kept) / minimum * minimum
+}
+
+fn rounded(interval: Interval) -> Interval {
+    Interval {
+        low: to_tenth(interval.low),
+        high: to_tenth(interval.high),
+    }
 }
 
 /// Rounded to one decimal; never minus zero.

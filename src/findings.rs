@@ -20,10 +20,12 @@ pub mod certainty;
 pub mod families;
 pub mod flow;
 pub mod gains;
+mod given;
 pub mod joint;
 pub mod labels;
 pub mod own;
 pub mod progress;
+pub mod query;
 pub mod questions;
 pub mod regression;
 mod rows;
@@ -33,8 +35,9 @@ pub mod sensitivity;
 mod table;
 pub mod words;
 
+pub use given::{FirstFigures, FirstVersions, Reached};
 pub use rows::{
-    BatchLabel, Circumstances, CountModel, Key, LevelBand, LogOdds, Order, PlanCounts,
+    BatchLabel, Circumstances, CountModel, Key, LevelBand, LogOdds, Month, Order, PlanCounts,
     PlansOfOrder, Publication, Row, SessionSpread,
 };
 pub use selection::{Basis, PLANNED_PLAYERS};
@@ -76,8 +79,11 @@ pub struct Analysis {
     pub smallest_worthwhile: Option<f64>,
     /// Which pairs it rests on.
     pub basis: Basis,
-    /// Pairs in it that were corrected after their players had seen an answer; 0 when withheld.
-    pub n_corrected: usize,
+    /// At least so many players corrected a pair in it after they had seen an answer; 0 when fewer
+    /// than the protocol's minimum did.
+    pub corrected_at_least: usize,
+    /// Whether one player has more than half of the weights.
+    pub dominated: bool,
     /// What was found, or that it is withheld.
     pub result: Result<Finding, Withheld>,
     /// The same without effects that rest on an imputed standard deviation, where speed is asked.
@@ -180,7 +186,8 @@ impl Publication {
             smallest_worthwhile: declared
                 .and_then(|declared| Some(declared.smallest_worthwhile?.to_f64())),
             basis,
-            n_corrected: 0,
+            corrected_at_least: 0,
+            dominated: false,
             result: Err(Withheld { minimum_players }),
             without_imputed: None,
             adjusted_p: None,
@@ -190,23 +197,29 @@ impl Publication {
         if primary.n_players() < minimum_players {
             return Ok(analysis);
         }
-        let finding = table(&primary.effects()?, self.level, Choice::default());
+        let effects = primary.effects()?;
+        let finding = table(&effects, self.level, Choice::default());
         let question = sensitivity::Question {
             all: rows,
             primary: &primary,
             basis,
             outcome: key.outcome,
             session_spread: self.session_spread(&key),
+            first_versions: self.first_versions_of(&key),
             minimum_players,
             level: self.level,
         };
-        analysis.n_corrected = primary.n_corrected();
+        analysis.corrected_at_least = question
+            .first_versions
+            .map_or(0, |first| first.corrected_at_least);
+        analysis.dominated = finding.is_dominated(&effects);
         analysis.without_imputed = question.without_imputed()?;
         if declared.is_some() {
             let subject = Subject {
                 question,
                 smallest_worthwhile: analysis.smallest_worthwhile,
                 count_model: self.count_model(&key),
+                reached: self.reached_of(&key),
             };
             analysis.scrutiny = Some(Box::new(scrutinise(&subject, &finding)?));
         }
@@ -222,6 +235,16 @@ impl Publication {
         let of_key =
             |spread: &&SessionSpread| (spread.outcome, spread.class) == (key.outcome, key.class);
         spreads.find(of_key).copied()
+    }
+
+    fn first_versions_of(&self, key: &Key) -> Option<FirstVersions> {
+        let mut first = self.first_versions.iter();
+        first.find(|first| first.key == *key).copied()
+    }
+
+    fn reached_of(&self, key: &Key) -> Vec<Reached> {
+        let reached = self.reached.iter().filter(|reached| reached.key == *key);
+        reached.copied().collect()
     }
 
     fn count_model(&self, key: &Key) -> Option<CountModel> {

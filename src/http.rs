@@ -6,6 +6,7 @@
 mod body;
 mod cards;
 mod client;
+mod coding;
 mod contributions;
 mod desk;
 mod documents;
@@ -13,10 +14,17 @@ mod form;
 mod held;
 mod history;
 mod host;
+mod interface;
+mod limit;
+mod listing;
 mod observe;
+mod open;
 mod own;
+mod package;
+mod part;
 mod plans;
 mod problem;
+mod query;
 mod receipt;
 mod releases;
 mod send;
@@ -26,6 +34,8 @@ use crate::service::Service;
 use actix_web::dev::Server;
 use actix_web::middleware::{DefaultHeaders, from_fn};
 use actix_web::{App, HttpServer, web};
+use limit::Limit;
+use open::open;
 use std::io;
 use std::net::TcpListener;
 use std::sync::Arc;
@@ -50,19 +60,23 @@ pub enum Front {
 }
 
 /// A server on a bound listener. It runs until its future is dropped or it gets SIGINT or SIGTERM.
+/// A client may make so many requests a minute of the data interface and of files; 0 is no limit.
 ///
 /// # Errors
-/// When the listener cannot be used.
+/// When the listener cannot be used, or the system has no randomness to give.
 pub fn server(
     service: Arc<Service>,
     listener: TcpListener,
     workers: usize,
     front: Front,
+    requests_a_minute: u32,
 ) -> io::Result<Server> {
     let service = web::Data::from(service);
+    let limit = web::Data::new(Limit::new(requests_a_minute)?);
     let server = HttpServer::new(move || {
         App::new()
             .app_data(web::Data::clone(&service))
+            .app_data(web::Data::clone(&limit))
             .app_data(front)
             .wrap(
                 DefaultHeaders::new()
@@ -71,10 +85,7 @@ pub fn server(
                     .add(("referrer-policy", "no-referrer")),
             )
             .wrap(from_fn(observe::request))
-            .configure(routes)
-            .configure(host::routes)
-            .configure(desk::routes)
-            .configure(releases::routes)
+            .configure(every_route)
             .default_service(web::to(problem::not_found))
     })
     .workers(workers)
@@ -82,6 +93,16 @@ pub fn server(
     .shutdown_timeout(DRAIN_SECONDS)
     .listen(listener)?;
     Ok(server.run())
+}
+
+fn every_route(config: &mut web::ServiceConfig) {
+    config
+        .configure(routes)
+        .configure(host::routes)
+        .configure(desk::routes)
+        .configure(releases::routes)
+        .configure(package::routes)
+        .configure(interface::routes);
 }
 
 fn routes(config: &mut web::ServiceConfig) {
@@ -100,11 +121,11 @@ fn routes(config: &mut web::ServiceConfig) {
             "/studies/{study}/pairs",
             documents::reading().to(documents::pairs_page),
         ))
-        .service(read(
+        .service(open(
             "/studies/{study}/pictures/{picture}.svg",
             documents::reading().to(documents::picture),
         ))
-        .service(read(
+        .service(open(
             "/studies/{study}/{card:card[.-][^/]*}",
             documents::reading().to(cards::card),
         ))
@@ -135,7 +156,7 @@ fn routes(config: &mut web::ServiceConfig) {
             "/worker.js",
             documents::reading().to(documents::worker),
         ))
-        .service(read(
+        .service(open(
             "/schema/{file}",
             documents::reading().to(documents::schema),
         ))
@@ -145,22 +166,26 @@ fn routes(config: &mut web::ServiceConfig) {
                 .route(web::post().to(upload::take))
                 .default_service(web::to(problem::read_or_post)),
         )
-        .service(read(
+        .service(open(
             "/studies/{study}/shots-template.csv",
             documents::reading().to(upload::template),
         ))
         .service(read("/health", documents::reading().to(documents::health)))
-        .service(read(
+        .service(open(
             "/api/v1/studies",
             documents::reading().to(documents::studies),
         ))
-        .service(read(
+        .service(open(
             "/api/v1/studies/{study}/pooled",
             documents::reading().to(documents::pooled),
         ))
-        .service(read(
+        .service(open(
             "/api/v1/studies/{study}/aggregate",
             documents::reading().to(documents::aggregate),
+        ))
+        .service(open(
+            "/api/v1/studies/{study}/query",
+            documents::reading().to(query::live),
         ))
         .service(read(
             "/studies/{study}/take-part",
@@ -170,7 +195,7 @@ fn routes(config: &mut web::ServiceConfig) {
             "/studies/{study}/protocol",
             documents::reading().to(history::shown),
         ))
-        .service(read(
+        .service(open(
             "/api/v1/studies/{study}/protocol",
             documents::reading().to(history::told),
         ))
@@ -183,18 +208,21 @@ fn routes(config: &mut web::ServiceConfig) {
         .service(
             web::resource("/api/v1/studies/{study}/plans")
                 .route(web::post().to(plans::draw))
-                .default_service(web::to(problem::only_post)),
+                .default_service(web::to(problem::only_post))
+                .wrap(from_fn(limit::request)),
         )
         .service(
             web::resource("/api/v1/studies/{study}/plans/{code}/open")
                 .route(web::post().to(plans::open))
-                .default_service(web::to(problem::only_post)),
+                .default_service(web::to(problem::only_post))
+                .wrap(from_fn(limit::request)),
         )
         .service(
             web::resource("/api/v1/studies/{study}/contributions")
                 .route(web::post().to(contributions::create))
-                .route(web::get().to(held::read))
-                .default_service(web::to(problem::only_get_and_post)),
+                .route(documents::reading().to(held::read))
+                .default_service(web::to(problem::read_or_post))
+                .wrap(from_fn(limit::request)),
         )
         .service(
             web::resource("/studies/{study}/receipt")
@@ -206,6 +234,7 @@ fn routes(config: &mut web::ServiceConfig) {
             web::resource("/api/v1/studies/{study}/contributions/{contribution}")
                 .route(web::put().to(held::mend))
                 .route(web::delete().to(held::withdraw))
-                .default_service(web::to(problem::only_put_and_delete)),
+                .default_service(web::to(problem::only_put_and_delete))
+                .wrap(from_fn(limit::request)),
         );
 }

@@ -9,6 +9,7 @@ mod closed;
 pub mod desk;
 pub mod history;
 pub mod host;
+mod interface;
 mod plan;
 mod receipt;
 mod release;
@@ -26,6 +27,7 @@ use askama::Template;
 pub use answer::{AnswerView, answer};
 pub use card::{CardView, card};
 pub use closed::closed;
+pub use interface::interface;
 pub use plan::{PlanStep, plan};
 pub use receipt::{Corrected, ReceiptView, SentPair, receipt, withdraw};
 pub use release::{
@@ -55,6 +57,7 @@ pub const STYLE: &str = concat!(
     include_str!("pages/style/release.css"),
     include_str!("pages/style/sheet.css"),
     include_str!("pages/style/audience.css"),
+    include_str!("pages/style/interface.css"),
 );
 
 /// The list of studies.

@@ -103,6 +103,12 @@ impl ReceiptKey {
         )
     }
 
+    /// A player's place among those of whom something is hidden, the same in every batch.
+    #[must_use]
+    pub fn hiding_order(&self, study: &str, player: Uuid) -> [u8; 32] {
+        self.derive("hiding", &[study.as_bytes(), player.as_bytes()])
+    }
+
     /// Secret bytes that a block of plans of one kind in one study is drawn from.
     #[must_use]
     pub fn plan_block(&self, study: &str, kind: &str, block: u64) -> [u8; 32] {

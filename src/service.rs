@@ -4,12 +4,16 @@
 //! the public may see is computed once per batch and kept ready ([`Public`]).
 
 mod cards;
+mod differencing;
 mod errors;
 mod host;
 mod life;
 mod own;
+mod package;
 mod plans;
 mod public;
+mod query;
+mod ready;
 mod release;
 mod review;
 mod screened;
@@ -19,7 +23,9 @@ pub use errors::{Refused, ServiceError};
 pub use host::{SignIn, SignedIn};
 pub use life::{Life, NotChanged, ProtocolVersion, REASON_CHARACTERS};
 pub use own::{Correction, Own, OwnSent};
-pub use public::{Public, Ready, number_players, read_back};
+pub use public::{Public, number_players, read_back};
+pub use query::{NotAsked, Turn};
+pub use ready::Ready;
 pub use release::{Draft, Frozen, NotReleased, Published, Wanted};
 pub use review::{BlindVersion, Case, Cases, Decision, LONGEST_NOTE, SHORTEST_NOTE, Undecided};
 
@@ -106,6 +112,7 @@ pub struct Service {
     /// Held while a study is amended, opened or closed.
     changing: Mutex<()>,
     releases: release::Desk,
+    turns: query::Turns,
 }
 
 impl Service {
@@ -174,6 +181,7 @@ impl Service {
             arriving: Mutex::default(),
             changing: Mutex::default(),
             releases: release::Desk::default(),
+            turns: query::Turns::default(),
         };
         service.mark_unscreened()?;
         for stored in service.store.studies()? {
@@ -411,15 +419,22 @@ impl Service {
             // Whoever waited for the lock finds that the one before has published this batch too.
             return Ok(());
         }
-        let public = tracing::info_span!("publish", study = %slug).in_scope(|| {
+        let before = match newest {
+            Some(batch) => self.store.figures_before(slug, batch)?,
+            None => Vec::new(),
+        };
+        let (public, shown) = tracing::info_span!("publish", study = %slug).in_scope(|| {
             Public::new(
                 life,
                 counted,
                 (plans, sent),
+                &before,
                 &self.receipt_key,
                 Arc::clone(&self.releases.public_url),
             )
         })?;
+        // What is shown is remembered before anybody can see it.
+        self.store.keep_figures(slug, &shown)?;
         self.studies
             .write()
             .unwrap_or_else(PoisonError::into_inner)

@@ -9,6 +9,7 @@
 
 mod batch;
 mod decide;
+mod differencing;
 mod host;
 mod life;
 mod mend;
@@ -20,6 +21,7 @@ mod screened;
 mod submit;
 
 pub use decide::{Decidable, Decided, NewDecision, SentFlow, StoredDecision};
+pub use differencing::ShownFigure;
 pub use host::StoredSignIn;
 pub use life::{NewProtocol, StoredProtocol, StoredStudy};
 pub use mend::{Held, Mended, Most, OwnContribution, StoredVersion, Withdrawn};

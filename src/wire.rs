@@ -5,15 +5,19 @@
 
 pub mod aggregate;
 pub mod form_check;
+pub mod openapi;
 mod overall;
 pub mod own;
+pub mod package;
 pub mod plan;
 pub mod pooled;
 pub mod problem;
 pub mod protocol;
+pub mod query;
 pub mod regression;
 pub mod release;
 pub mod reply;
+mod reproducible;
 mod scrutiny;
 
 use crate::findings::BatchLabel;

@@ -1,11 +1,9 @@
 //! How often a sign-in may be tried: two token buckets, one for each client and one for all.
 //!
-//! A client is known by a hash of its address under a salt that lives in memory and changes every
-//! hour, so that no address is kept. The bucket for all bounds the work that hashing makes, and
-//! with it how many clients are remembered: one is, only when an attempt of it is let through.
+//! The bucket for all bounds the work that hashing makes, and with it how many clients are
+//! remembered: one is, only when an attempt of it is let through.
 
-use crate::receipt::sha256;
-use std::collections::BTreeMap;
+use super::bucket::{Bucket, Clients, Pace, whole_seconds};
 use std::io;
 use std::net::IpAddr;
 
@@ -21,65 +19,28 @@ const OVERALL_BURST: u32 = 20;
 /// Time in which all together get one more: ten seconds.
 const OVERALL_EVERY_MS: i64 = 10 * 1000;
 
-/// How long a salt is used: an hour. A client then starts anew, so that changing the salt makes at
-/// most [`CLIENT_BURST`] attempts more an hour.
-const SALT_LASTS_MS: i64 = 60 * 60 * 1000;
+const CLIENT_PACE: Pace = Pace {
+    burst: CLIENT_BURST,
+    gain: 1,
+    cost: CLIENT_EVERY_MS,
+};
 
-/// A bucket that is filled by waiting.
-#[derive(Clone, Copy, Debug)]
-struct Bucket {
-    /// Waiting that is saved up: [`Bucket::every_ms`] of it are one attempt.
-    saved_ms: i64,
-    seen_at_ms: i64,
-    every_ms: i64,
-    burst: u32,
-}
-
-impl Bucket {
-    fn full(burst: u32, every_ms: i64, now_ms: i64) -> Self {
-        Self {
-            saved_ms: every_ms * i64::from(burst),
-            seen_at_ms: now_ms,
-            every_ms,
-            burst,
-        }
-    }
-
-    /// The bucket as it is now. A clock that was set back fills nothing.
-    fn at(self, now_ms: i64) -> Self {
-        let waited_ms = now_ms.saturating_sub(self.seen_at_ms).clamp(0, i64::MAX);
-        let most_ms = self.every_ms * i64::from(self.burst);
-        Self {
-            saved_ms: self.saved_ms.saturating_add(waited_ms).min(most_ms),
-            seen_at_ms: now_ms,
-            ..self
-        }
-    }
-
-    /// Milliseconds until there is an attempt in it; 0 when there is one.
-    fn wait_ms(self) -> i64 {
-        (self.every_ms - self.saved_ms).clamp(0, self.every_ms)
-    }
-
-    fn less_one(self) -> Self {
-        Self {
-            saved_ms: self.saved_ms - self.every_ms,
-            ..self
-        }
-    }
-}
+const OVERALL_PACE: Pace = Pace {
+    burst: OVERALL_BURST,
+    gain: 1,
+    cost: OVERALL_EVERY_MS,
+};
 
 /// The buckets.
 pub struct Attempts {
     overall: Bucket,
-    clients: BTreeMap<[u8; 32], Bucket>,
-    salt: [u8; 32],
-    salt_since_ms: i64,
+    clients: Clients,
 }
 
 impl std::fmt::Debug for Attempts {
     fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(formatter, "Attempts({} clients)", self.clients.len())
+        let n_clients = self.clients.buckets.len();
+        write!(formatter, "Attempts({n_clients} clients)")
     }
 }
 
@@ -90,10 +51,8 @@ impl Attempts {
     /// When the system has no randomness to give for a salt.
     pub fn new() -> io::Result<Self> {
         Ok(Self {
-            overall: Bucket::full(OVERALL_BURST, OVERALL_EVERY_MS, i64::MIN),
-            clients: BTreeMap::new(),
-            salt: fresh_salt()?,
-            salt_since_ms: i64::MIN,
+            overall: Bucket::full(OVERALL_PACE, i64::MIN),
+            clients: Clients::new()?,
         })
     }
 
@@ -102,56 +61,29 @@ impl Attempts {
     /// # Errors
     /// The whole seconds after which it may be tried again, at least 1.
     pub fn take(&mut self, client: IpAddr, now_ms: i64) -> Result<(), u32> {
-        self.change_salt(now_ms);
         let overall = self.overall.at(now_ms);
-        let key = sha256(&[&self.salt, &network(client)]);
-        let fresh = || Bucket::full(CLIENT_BURST, CLIENT_EVERY_MS, now_ms);
+        let key = self.clients.key(client, b"", now_ms);
+        let fresh = || Bucket::full(CLIENT_PACE, now_ms);
         let client = self
             .clients
+            .buckets
             .get(&key)
             .map_or_else(fresh, |known| known.at(now_ms));
         let wait_ms = overall.wait_ms().max(client.wait_ms());
         if 0 < wait_ms {
-            return Err(u32::try_from((wait_ms + 999) / 1000).unwrap_or(u32::MAX));
+            return Err(whole_seconds(wait_ms));
         }
         self.overall = overall.less_one();
-        self.clients.insert(key, client.less_one());
+        self.clients.buckets.insert(key, client.less_one());
         Ok(())
-    }
-
-    /// Takes a new salt when the old one is an hour old. Without randomness the old one stays.
-    fn change_salt(&mut self, now_ms: i64) {
-        let age_ms = now_ms.saturating_sub(self.salt_since_ms);
-        if (0..SALT_LASTS_MS).contains(&age_ms) {
-            return;
-        }
-        if let Ok(salt) = fresh_salt() {
-            self.salt = salt;
-            self.salt_since_ms = now_ms;
-            self.clients.clear();
-        }
-    }
-}
-
-fn fresh_salt() -> io::Result<[u8; 32]> {
-    let mut salt = [0; 32];
-    getrandom::fill(&mut salt).map_err(io::Error::other)?;
-    Ok(salt)
-}
-
-/// What of an address stands for one client: of IPv6 the first 64 bits, since one connection has
-/// all addresses behind them (RFC 6177, section 2; common practice).
-fn network(client: IpAddr) -> Vec<u8> {
-    match client.to_canonical() {
-        IpAddr::V4(address) => address.octets().to_vec(),
-        IpAddr::V6(address) => address.octets().iter().take(8).copied().collect(),
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::bucket::SALT_LASTS_MS;
     use super::*;
-    use std::net::{Ipv4Addr, Ipv6Addr};
+    use std::net::Ipv4Addr;
 
     const NOW: i64 = 1_700_000_000_000;
 
@@ -187,7 +119,7 @@ mod tests {
         let let_through = (0..100).filter(|number| attempts.take(client(*number), NOW).is_ok());
         assert_eq!(let_through.count(), 20);
         assert_eq!(
-            attempts.clients.len(),
+            attempts.clients.buckets.len(),
             20,
             "only who was let through is remembered"
         );
@@ -223,22 +155,16 @@ mod tests {
     fn the_salt_changes_every_hour_and_nothing_of_an_address_is_kept() {
         let mut attempts = Attempts::new().unwrap();
         attempts.take(client(1), NOW).unwrap();
-        let (salt, key) = (attempts.salt, *attempts.clients.keys().next().unwrap());
+        let (salt, key) = (
+            attempts.clients.salt,
+            *attempts.clients.buckets.keys().next().unwrap(),
+        );
         attempts.take(client(1), NOW + SALT_LASTS_MS - 1).unwrap();
-        assert_eq!(attempts.salt, salt);
+        assert_eq!(attempts.clients.salt, salt);
         attempts.take(client(1), NOW + SALT_LASTS_MS).unwrap();
-        assert_ne!(attempts.salt, salt);
-        assert_eq!(attempts.clients.len(), 1);
-        assert!(!attempts.clients.contains_key(&key));
+        assert_ne!(attempts.clients.salt, salt);
+        assert_eq!(attempts.clients.buckets.len(), 1);
+        assert!(!attempts.clients.buckets.contains_key(&key));
         assert_eq!(format!("{attempts:?}"), "Attempts(1 clients)");
-    }
-
-    #[test]
-    fn one_connection_with_many_addresses_is_one_client() {
-        let address = |text: &str| network(text.parse::<Ipv6Addr>().unwrap().into());
-        assert_eq!(address("2001:db8:1:2::1"), address("2001:db8:1:2:ffff::9"));
-        assert_ne!(address("2001:db8:1:2::1"), address("2001:db8:1:3::1"));
-        assert_eq!(address("::ffff:192.0.2.1"), network(client(1)));
-        assert_ne!(network(client(1)), network(client(2)));
     }
 }

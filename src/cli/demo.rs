@@ -15,6 +15,10 @@ use std::io::{self, Write};
 use std::net::SocketAddr;
 use std::process::ExitCode;
 use std::sync::Arc;
+use std::thread;
+use std::time::Duration;
+use ureq::Body;
+use ureq::http::Response;
 
 pub(super) fn run(options: &Demo) -> Result<ExitCode, Failure> {
     if let Some(count) = options.send {
@@ -165,6 +169,35 @@ fn is_demo(to: &str, slug: &str) -> Result<(), Failure> {
     Err(format!("{to} serves no invented study named {slug}: is it the demo?").into())
 }
 
+/// How often one contribution is tried where as many as one may send came before it.
+const MOST_TRIES: u32 = 5;
+
+/// Sends one contribution. Who may not send so many at once waits as long as the answer says.
+fn post(address: &str, document: &str) -> Result<Response<Body>, Failure> {
+    let key = uuid::Uuid::new_v4().to_string();
+    for _ in 0..MOST_TRIES {
+        let answer = ureq::post(address)
+            .config()
+            .http_status_as_error(false)
+            .build()
+            .header("content-type", "application/json")
+            .header("idempotency-key", &key)
+            .send(document)
+            .map_err(|error| format!("{address}: {error}"))?;
+        let wait = answer.headers().get("retry-after");
+        let wait = wait.and_then(|text| text.to_str().ok()?.parse().ok());
+        match (answer.status().as_u16(), wait) {
+            (201, _) => return Ok(answer),
+            (429, Some(seconds)) => thread::sleep(Duration::from_secs(seconds).min(A_MINUTE)),
+            (status, _) => return Err(format!("{address}: status {status}").into()),
+        }
+    }
+    Err(format!("{address}: no more contributions are taken at the moment").into())
+}
+
+/// Longest that is waited for one try: what a client may send in a minute is back then.
+const A_MINUTE: Duration = Duration::from_mins(1);
+
 /// Sends more of the crowd to a running demo, over HTTP as anybody would.
 fn send(count: usize, to: &str) -> Result<ExitCode, Failure> {
     let settings = Settings::embedded()?;
@@ -179,11 +212,7 @@ fn send(count: usize, to: &str) -> Result<ExitCode, Failure> {
     let from = usize::try_from(clock::now_ms())?;
     let mut out = io::stdout().lock();
     for sent in crowd::more(&settings, from, count) {
-        let mut answer = ureq::post(&address)
-            .header("content-type", "application/json")
-            .header("idempotency-key", uuid::Uuid::new_v4().to_string())
-            .send(&sent.document)
-            .map_err(|error| format!("{address}: {error}"))?;
+        let mut answer = post(&address, &sent.document)?;
         let receipt: Value = serde_json::from_str(&answer.body_mut().read_to_string()?)?;
         let counts = receipt.get("counts").and_then(Value::as_str);
         writeln!(out, "Sent one: {}", counts.unwrap_or_default())?;

@@ -1,6 +1,7 @@
 //! `tautpool pool`: the engine on a file.
 
 mod coefficients;
+mod question;
 mod scrutiny;
 
 use super::{Failure, Pool, read};
@@ -64,6 +65,14 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
         .into());
     }
     let places: Vec<&[f64]> = options.at.iter().map(|place| place.0.as_slice()).collect();
+    if let Some(question) = &options.question {
+        if !is_json {
+            return Err(
+                "--where asks the rows of an aggregate or a release; a CSV has none".into(),
+            );
+        }
+        return question::run(&bytes, question, options.json);
+    }
     let answer = if !is_json {
         table(&bytes, &wanted, &places, level, choice)
     } else if options.moderators.is_empty() && options.cluster.is_none() {

@@ -2,29 +2,28 @@
 
 mod verify;
 
-use super::{Failure, Release};
+use super::{Failure, MakeRelease, Release};
 use crate::clock;
 use crate::release::ReleaseKind;
 use crate::service::{NotReleased, Service, Wanted};
 use crate::store::Durability;
 use data_encoding::HEXLOWER;
 use std::io::{self, Write};
-use std::path::Path;
 use std::process::ExitCode;
 
-pub(super) fn run(options: &Release) -> Result<ExitCode, Failure> {
-    match (&options.verify, &options.study, &options.data) {
-        (Some(file), _, _) => verify::run(file, options.sha256.as_deref()),
-        (None, Some(study), Some(data)) => publish(study, data, options),
-        (None, _, _) => Err("name a study and its data folder".into()),
+pub(super) fn run(command: &Release) -> Result<ExitCode, Failure> {
+    match command {
+        Release::Verify { file, sha256 } => verify::run(file, sha256.as_deref()),
+        Release::Make(options) => make(options),
     }
 }
 
-fn publish(study: &str, data: &Path, options: &Release) -> Result<ExitCode, Failure> {
+fn make(options: &MakeRelease) -> Result<ExitCode, Failure> {
+    let study = options.study.as_str();
     let Some(public_url) = &options.public_url else {
         return Err(NotReleased::NoPublicUrl.into());
     };
-    let service = Service::open(data, Durability::Full)?;
+    let service = Service::open(&options.data.data, Durability::Full)?;
     service.reached_at(public_url.clone());
     let wanted = Wanted {
         correction: options.correction.as_deref(),

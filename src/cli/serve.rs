@@ -55,7 +55,9 @@ pub(super) fn until_stopped(
 ) -> Result<ExitCode, Failure> {
     actix_web::rt::System::new().block_on(async {
         actix_web::rt::spawn(keep_promises(Arc::clone(&service)));
-        http::server(service, listener, usize::from(options.workers), front)?.await
+        let workers = usize::from(options.workers);
+        let a_minute = options.requests_a_minute;
+        http::server(service, listener, workers, front, a_minute)?.await
     })?;
     Ok(ExitCode::SUCCESS)
 }

@@ -1,7 +1,7 @@
 //! Figures over many players that analyses take as they are: how much sessions differ, and shares
 //! by models of counts, which rows do not show.
 
-use super::{CountedPair, has_row, to_three_digits};
+use super::{CountedPair, Kept, to_three_digits};
 use crate::effects::repeats::RepeatedArm;
 use crate::findings::{CountModel, Key, LogOdds, SessionSpread};
 use crate::pooling::counts::{Arm, CountPair, CountPairs, exact_odds_ratio};
@@ -20,11 +20,20 @@ use std::collections::BTreeMap;
 /// [`NumericError`] when a session's figures are not usable, which intake rules out.
 pub fn session_spreads(
     pairs: &[CountedPair],
+    kept: &Kept,
     rules: &AnalysisRules,
 ) -> Result<Vec<SessionSpread>, NumericError> {
     let mut arms: BTreeMap<(Outcome, ShotClass), Vec<(usize, &RepeatedArm)>> = BTreeMap::new();
-    for counted in pairs.iter().filter(|counted| has_row(counted)) {
-        for arm in &counted.repeats {
+    for (place, counted) in pairs.iter().enumerate() {
+        let of_row = |arm: &&RepeatedArm| {
+            let key = Key {
+                outcome: arm.outcome,
+                class: arm.class,
+                band: counted.pair.band,
+            };
+            kept.has_row(place, &key)
+        };
+        for arm in counted.repeats.iter().filter(of_row) {
             let of_kind = arms.entry((arm.outcome, arm.class)).or_default();
             of_kind.push((counted.player, arm));
         }
@@ -78,6 +87,7 @@ fn replicates(arms: &[(usize, &RepeatedArm)]) -> Result<Replicates, NumericError
 /// [`NumericError`] when counts are not usable, which intake rules out.
 pub fn count_models(
     pairs: &[CountedPair],
+    kept: &Kept,
     rules: &AnalysisRules,
     level: Level,
 ) -> Result<Vec<CountModel>, NumericError> {
@@ -89,7 +99,7 @@ pub fn count_models(
                 class: primary.class,
                 band,
             };
-            let counts = largest_of_each(pairs, &key);
+            let counts = largest_of_each(pairs, kept, &key);
             if rules.minimum_players <= counts.len() {
                 models.push(model(key, &counts, level)?);
             }
@@ -98,12 +108,12 @@ pub fn count_models(
     Ok(models)
 }
 
-fn largest_of_each(pairs: &[CountedPair], key: &Key) -> Vec<CountPair> {
+fn largest_of_each(pairs: &[CountedPair], kept: &Kept, key: &Key) -> Vec<CountPair> {
     let mut largest: BTreeMap<usize, CountPair> = BTreeMap::new();
-    for counted in pairs
-        .iter()
-        .filter(|counted| has_row(counted) && counted.pair.band == key.band)
-    {
+    let with_row = |(place, counted): &(usize, &CountedPair)| {
+        counted.pair.band == key.band && kept.has_row(*place, key)
+    };
+    for (_, counted) in pairs.iter().enumerate().filter(with_row) {
         if let Some(counts) = counts_of(counted, key) {
             let size = |counts: &CountPair| counts.first.trials + counts.second.trials;
             let kept = largest.entry(counted.player).or_insert(counts);

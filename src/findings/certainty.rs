@@ -40,6 +40,8 @@ word_list! {
         Fragile = "fragile",
         /// Without a plan nothing rises above low.
         Unplanned = "unplanned",
+        /// Nor does what was asked after the data could be seen.
+        Exploratory = "exploratory",
     }
 }
 
@@ -79,6 +81,9 @@ impl CertaintyReason {
             }
             Self::Unplanned => {
                 "Pairs were sent without a plan, and who saw a gain is likelier to send it, so it cannot rise above low."
+            }
+            Self::Exploratory => {
+                "It was asked after the data could be seen, so it cannot rise above low, nor above the analysis that it is a part of."
             }
         }
     }

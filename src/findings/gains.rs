@@ -83,7 +83,7 @@ pub(super) fn with_sessions(
     spread: SessionSpread,
 ) -> Result<Effects, NumericError> {
     rows.changed(|row| {
-        let added = spread.variance * session_part(row.sessions);
+        let added = spread.variance * session_part(row.sessions());
         (row.estimate, row.variance + added)
     })
 }
@@ -111,8 +111,8 @@ fn of_players(rows: &Selection<'_>, spread: SessionSpread) -> Estimable<TrueEffe
         let sessions = rows.rows().iter().map(|row| usize::try_from(value(row)));
         sessions.map(|n| n.unwrap_or_default()).collect()
     };
-    let looser = counts(|row| row.sessions.0);
-    let tighter = counts(|row| row.sessions.1);
+    let looser = counts(|row| row.sessions().0);
+    let tighter = counts(|row| row.sessions().1);
     TrueEffects::without_replicate_part(
         rows.estimates().view(),
         rows.variances().view(),

@@ -71,18 +71,16 @@ fn watched(analysis: &Analysis) -> Result<Watched, Withheld> {
     let target = analysis.smallest_worthwhile;
     let scrutiny = analysis.scrutiny.as_ref();
     let outlook = scrutiny.and_then(|scrutiny| scrutiny.outlook.ok());
-    let reached = scrutiny.and_then(|scrutiny| scrutiny.cumulative.as_ref());
-    let reached = reached.into_iter().flat_map(|cumulative| &cumulative.steps);
+    let reached = scrutiny.and_then(|scrutiny| scrutiny.reached.as_ref());
     Ok(Watched {
         players: finding.pooled.n_clusters,
         half_width: finding.shown.map(|shown| half(shown.interval)),
         reached: reached
-            .filter_map(|step| {
-                let interval = step.mean.as_ref().ok()?.interval(step.has_repeats).ok()?;
-                Some(Width {
-                    players: step.n_clusters,
-                    half_width: 0.5 * (interval.high - interval.low),
-                })
+            .into_iter()
+            .flatten()
+            .map(|reached| Width {
+                players: reached.players,
+                half_width: half(reached.interval),
             })
             .collect(),
         expected: super::scrutiny::FURTHER_PLAYERS

@@ -159,7 +159,7 @@ impl Explanation {
             }),
             Self::StringAge => known.string_age_hours.map(small),
             Self::NotBlinded => known.blinded.map(|blinded| f64::from(u8::from(!blinded))),
-            Self::Retrospective => Some(f64::from(u8::from(!known.planned))),
+            Self::Retrospective => known.planned.map(|planned| f64::from(u8::from(!planned))),
             Self::Level => known.level.map(|level| match level {
                 LevelBand::Strong => -3.0,
                 LevelBand::Middling => 0.0,

@@ -1,10 +1,12 @@
 //! What is published of a study: the rows, and the figures beside them that analyses take as they
 //! are.
 
+use super::given::{FirstVersions, Reached};
 use crate::pooling::quantiles::Normal;
 use crate::pooling::{Estimable, Interval, Level};
 use crate::protocol::{AnalysisRules, GapBand, StudyLabel};
 use crate::vocabulary::{Outcome, ShotClass, StringFamily, VarianceSource, word_list};
+use std::fmt;
 
 /// One published effect: rounded, coarsened, with the consent of its player.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -13,12 +15,10 @@ pub struct Row {
     pub group: usize,
     /// Number of the pair among those of its player in this publication, from 1.
     pub pair: usize,
-    /// Place of the pair in the order of arrival, from 1: one of at most eight groups of several
-    /// players each.
-    pub arrival: usize,
     /// Gap band.
     pub band: GapBand,
-    /// Gap to the nearest whole pound.
+    /// Gap to the nearest whole pound; where too few share it, the mean gap of those who are alike in
+    /// everything else.
     pub gap_lb: i64,
     /// What is compared.
     pub outcome: Outcome,
@@ -32,27 +32,22 @@ pub struct Row {
     pub imputed_variance: f64,
     /// Where the variance comes from.
     pub source: VarianceSource,
-    /// Sessions of the looser and of the tighter arm.
-    pub sessions: (i64, i64),
     /// What else is known of the pair, coarsened.
     pub circumstances: Circumstances,
-    /// Whether its player corrected the pair after having seen an answer.
-    pub corrected: bool,
-    /// Estimate and variance of the same effect in the version first sent, rounded like the row's
-    /// own. `None` when the pair was never corrected, and when the first version has no such effect
-    /// in this analysis: its gap was in another band, say, or it had no such shots.
-    pub first: Option<(f64, f64)>,
 }
 
-/// What may explain an effect besides the string bed, as far as it is known and may be shown.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+/// What may explain an effect besides the string bed, as far as it is known and may be shown: `None`
+/// where the player did not tell, or where too few are alike.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Circumstances {
     /// Whether the pair was played in an order drawn beforehand.
-    pub planned: bool,
+    pub planned: Option<bool>,
     /// Which string bed came first.
     pub order: Option<Order>,
     /// Whether the player knew in no session which string bed it was.
     pub blinded: Option<bool>,
+    /// Sessions of the looser and of the tighter arm.
+    pub sessions: Option<(i64, i64)>,
     /// The hitting partner's mean ball speed, looser minus tighter, to a whole km/h.
     pub partner_pace_kmh: Option<i64>,
     /// Age of the strings in hours of play, looser minus tighter, to a whole hour.
@@ -61,6 +56,42 @@ pub struct Circumstances {
     pub level: Option<LevelBand>,
     /// Material of the main strings.
     pub string_family: Option<StringFamily>,
+    /// The month in which the pair was sent (UTC).
+    pub month: Option<Month>,
+    /// The frame, by its place in [`Publication::frames`].
+    pub frame: Option<usize>,
+}
+
+/// A month of a year.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Month {
+    /// The year of the common era.
+    pub year: i64,
+    /// 1 to 12.
+    pub month: u8,
+}
+
+impl Month {
+    /// A month written `YYYY-MM`; `None` when the text is none.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        let (year, month) = text.split_once('-')?;
+        let is_written = year.len() == 4 && month.len() == 2;
+        let month = month
+            .parse()
+            .ok()
+            .filter(|month| (1..=12).contains(month))?;
+        is_written.then_some(Self {
+            year: year.parse().ok()?,
+            month,
+        })
+    }
+}
+
+impl fmt::Display for Month {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(out, "{:04}-{:02}", self.year, self.month)
+    }
 }
 
 word_list! {
@@ -111,6 +142,15 @@ pub struct Publication {
     pub level: Level,
     /// The published rows.
     pub rows: Vec<Row>,
+    /// Names of frames that rows point to.
+    pub frames: Vec<String>,
+    /// At least so many pairs have no row although their players agreed to it, because too few are
+    /// alike: rounded down to a multiple of the protocol's minimum.
+    pub pairs_left_out: usize,
+    /// Analyses with first versions, rounded.
+    pub first_versions: Vec<FirstVersions>,
+    /// How analyses settled, rounded, in the order of analyses and of time.
+    pub reached: Vec<Reached>,
     /// How much sessions of one arm differ, where enough players repeated them.
     pub session_spreads: Vec<SessionSpread>,
     /// Shares by models of the counts themselves, which rows do not show.
@@ -215,6 +255,13 @@ impl Row {
         }
     }
 
+    /// Sessions of the looser and of the tighter arm: one each where they are not shown, which takes
+    /// nothing for surer than it is.
+    #[must_use]
+    pub fn sessions(&self) -> (i64, i64) {
+        self.circumstances.sessions.unwrap_or((1, 1))
+    }
+
     /// Its normal interval: the scatter of its shots alone.
     ///
     /// # Errors
@@ -222,16 +269,5 @@ impl Row {
     pub fn interval(&self, level: Level) -> Estimable<Interval> {
         let half_width = Normal::upper_quantile(level.tail())? * self.variance.sqrt();
         Interval::around(self.estimate, half_width)
-    }
-
-    /// Estimate and variance as they were first sent: the row's own unless it was corrected.
-    /// `None` when the first version has no such effect in this analysis.
-    #[must_use]
-    pub const fn as_first_sent(&self) -> Option<(f64, f64)> {
-        if self.corrected {
-            self.first
-        } else {
-            Some((self.estimate, self.variance))
-        }
     }
 }

@@ -10,8 +10,7 @@ use super::selection::{Basis, Selection};
 use super::sensitivity::{self, Line};
 use super::table::{Choice, Finding, table};
 use super::words::spans_zero;
-use super::{CountModel, Row, SessionSpread};
-use crate::pooling::cumulative::{Cumulative, cumulate};
+use super::{CountModel, Reached, Row, SessionSpread};
 use crate::pooling::influence::{Influence, Unit, influence};
 use crate::pooling::planning::{Outlook, outlook};
 use crate::pooling::small_studies::{SmallStudies, small_study_effects};
@@ -19,7 +18,6 @@ use crate::pooling::three_level::{ThreeLevel, three_level};
 use crate::pooling::tipping::{Tipping, tipping};
 use crate::pooling::{Effects, Estimable, Level, NumericError, Reason};
 use crate::vocabulary::Outcome;
-use ndarray::Array1;
 
 /// Numbers of further players that the outlook is worked out for.
 pub const FURTHER_PLAYERS: [usize; 5] = [0, 10, 25, 50, 100];
@@ -38,8 +36,8 @@ pub struct Scrutiny {
     /// Estimates and variances of the effects that are left out together, in the order of the
     /// deletions.
     pub left_out: Vec<Vec<(f64, f64)>>,
-    /// The estimate as effects arrived; `None` for a table that is not a study's.
-    pub cumulative: Option<Cumulative>,
+    /// The estimate as players came; `None` for a table that is not a study's.
+    pub reached: Option<Vec<Reached>>,
     /// Whether small sessions differ from large ones, one pair of each player.
     pub small_studies: SmallStudies,
     /// Pairs within players.
@@ -80,7 +78,7 @@ impl Scrutiny {
             sensitivity,
             influence: influence(effects, unit, level),
             left_out: left_out(effects),
-            cumulative: None,
+            reached: None,
             small_studies: small_study_effects(&effects.most_precise_per_cluster(), level),
             three_level: three_level(effects, level),
             gains: Vec::new(),
@@ -168,11 +166,12 @@ impl Scrutiny {
 }
 
 /// Everything about one analysis that its scrutiny needs.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Subject<'a> {
     pub(super) question: sensitivity::Question<'a>,
     pub(super) smallest_worthwhile: Option<f64>,
     pub(super) count_model: Option<CountModel>,
+    pub(super) reached: Vec<Reached>,
 }
 
 /// Puts an analysis of a study to the test.
@@ -182,21 +181,24 @@ pub(super) fn scrutinise(
 ) -> Result<Scrutiny, NumericError> {
     let question = &subject.question;
     let rows = question.primary;
+    let mut scrutiny = weighed(subject, finding)?;
+    scrutiny.gains = gains(
+        &rows.effects()?,
+        subject.smallest_worthwhile,
+        question.session_spread.map(|spread| (rows, spread)),
+        question.level,
+    );
+    Ok(scrutiny)
+}
+
+/// The same without how many gain, which is most of the work and weighs nothing.
+pub(super) fn weighed(subject: &Subject<'_>, finding: &Finding) -> Result<Scrutiny, NumericError> {
+    let question = &subject.question;
+    let rows = question.primary;
     let effects = rows.effects()?;
     let level = question.level;
     let mut scrutiny = Scrutiny::new(&effects, level, sensitivity::lines(question)?);
-    let mut cumulative = cumulative(rows, level)?;
-    let minimum_players = question.minimum_players;
-    cumulative
-        .steps
-        .retain(|step| minimum_players <= step.n_clusters);
-    scrutiny.cumulative = Some(cumulative);
-    scrutiny.gains = gains(
-        &effects,
-        subject.smallest_worthwhile,
-        question.session_spread.map(|spread| (rows, spread)),
-        level,
-    );
+    scrutiny.reached = Some(subject.reached.clone());
     scrutiny.session_spread = question.session_spread;
     scrutiny.count_model = subject.count_model;
     let mut caveats = Vec::new();
@@ -233,17 +235,6 @@ pub(super) fn scrutinise(
 
 fn has(caveats: &[Caveat], which: impl Fn(&Caveat) -> bool) -> bool {
     caveats.iter().any(which)
-}
-
-fn cumulative(rows: &Selection<'_>, level: Level) -> Result<Cumulative, NumericError> {
-    let arrivals: Array1<usize> = rows.rows().iter().map(|row| row.arrival).collect();
-    cumulate(
-        rows.estimates().view(),
-        rows.variances().view(),
-        Some(rows.groups().view()),
-        arrivals.view(),
-        level,
-    )
 }
 
 /// The largest share of an effect in the weights by sampling error alone.

@@ -25,7 +25,7 @@ impl Basis {
     pub const fn holds(self, row: &Row) -> bool {
         match self {
             Self::All => true,
-            Self::Planned => row.circumstances.planned,
+            Self::Planned => matches!(row.circumstances.planned, Some(true)),
         }
     }
 }
@@ -50,8 +50,9 @@ impl<'a> Selection<'a> {
         self.0.iter().copied().filter(|row| keep(row)).collect()
     }
 
+    /// Rows that are known to be planned, or not to be.
     pub(super) fn planned(&self, planned: bool) -> Self {
-        self.only(|row| row.circumstances.planned == planned)
+        self.only(|row| row.circumstances.planned == Some(planned))
     }
 
     /// Planned rows where they are of enough players, else all.
@@ -69,11 +70,6 @@ impl<'a> Selection<'a> {
         groups.sort_unstable();
         groups.dedup();
         groups.len()
-    }
-
-    /// How many rows are of pairs that were corrected.
-    pub(super) fn n_corrected(&self) -> usize {
-        self.0.iter().filter(|row| row.corrected).count()
     }
 
     /// The rows as they are.

@@ -2,8 +2,7 @@
 
 use super::gains::with_sessions;
 use super::selection::{Basis, Selection};
-use super::{Row, SessionSpread};
-use crate::numbers;
+use super::{FirstVersions, Row, SessionSpread};
 use crate::pooling::regression::{Estimator, regress};
 use crate::pooling::three_level::three_level;
 use crate::pooling::{Effects, Estimable, Interval, Level, NumericError, RandomMean, Reason};
@@ -70,14 +69,14 @@ impl Sensitivity {
     }
 }
 
-/// What a line of an analysis does differently, in words, with the number of its corrected pairs
-/// where the line is about them.
+/// What a line of an analysis does differently, in words, with the least number of players who
+/// corrected a pair where the line is about them.
 #[must_use]
-pub fn sentence(kind: Sensitivity, n_corrected: usize) -> String {
+pub fn sentence(kind: Sensitivity, corrected_at_least: usize) -> String {
     if kind == Sensitivity::FirstVersions {
-        let n_corrected = u64::try_from(n_corrected).unwrap_or(u64::MAX);
-        let pairs = numbers::counted(n_corrected, "corrected pair", "corrected pairs");
-        format!("First versions of {pairs}, before anything was corrected.")
+        format!(
+            "First versions of what at least {corrected_at_least} players corrected, as they were sent before."
+        )
     } else {
         kind.sentence().to_owned()
     }
@@ -92,7 +91,8 @@ pub const PACE_RETURNED: f64 = 0.23;
 pub struct Line {
     /// What differs.
     pub kind: Sensitivity,
-    /// Effects and players behind it; `None` when they are fewer than the protocol's minimum.
+    /// Effects and players behind it; `None` when they are fewer than the protocol's minimum, or are
+    /// not told.
     pub counts: Option<(usize, usize)>,
     /// What comes out.
     pub result: Estimable<Brief>,
@@ -117,6 +117,7 @@ pub(super) struct Question<'a> {
     pub(super) basis: Basis,
     pub(super) outcome: Outcome,
     pub(super) session_spread: Option<SessionSpread>,
+    pub(super) first_versions: Option<FirstVersions>,
     pub(super) minimum_players: usize,
     pub(super) level: Level,
 }
@@ -135,7 +136,7 @@ pub(super) fn lines(question: &Question<'_>) -> Result<Vec<Line>, NumericError> 
             lines.push(question.line(Sensitivity::RetrospectivePairs, &retrospective)?);
         }
     }
-    lines.extend(question.first_versions()?);
+    lines.extend(question.first_versions());
     lines.extend(of_table(&primary.effects()?, question.level));
     lines.push(question.with_session_spread()?);
     if question.outcome == Outcome::Speed {
@@ -184,13 +185,22 @@ fn line(kind: Sensitivity, effects: &Effects, level: Level) -> Line {
     Line {
         kind,
         counts: Some((effects.k(), effects.n_clusters())),
-        result: RandomMean::new(effects, level).and_then(|mean| {
-            Ok(Brief {
-                estimate: mean.estimate,
-                interval: mean.interval(effects.has_repeats())?.interval(),
-                tau_squared: mean.tau_squared,
-            })
-        }),
+        result: RandomMean::new(effects, level)
+            .and_then(|mean| Brief::of(&mean, effects.has_repeats())),
+    }
+}
+
+impl Brief {
+    /// A pooled mean in short, with the interval to read where clusters hold several effects or not.
+    ///
+    /// # Errors
+    /// When that interval is not estimable.
+    pub(super) fn of(mean: &RandomMean, has_repeats: bool) -> Estimable<Self> {
+        Ok(Self {
+            estimate: mean.estimate,
+            interval: mean.interval(has_repeats)?.interval(),
+            tau_squared: mean.tau_squared,
+        })
     }
 }
 
@@ -204,23 +214,13 @@ impl Question<'_> {
         self.line(Sensitivity::WithoutImputed, &reported).map(Some)
     }
 
-    /// First versions in place of corrected ones, where any row is corrected. A first version that
-    /// has no effect in this analysis is left out, and its player with it unless there are other
-    /// pairs.
-    fn first_versions(&self) -> Result<Option<Line>, NumericError> {
-        if self.primary.n_corrected() == 0 {
-            return Ok(None);
-        }
-        let kind = Sensitivity::FirstVersions;
-        let sent = self.primary.only(|row| row.as_first_sent().is_some());
-        if sent.n_players() < self.minimum_players {
-            return Ok(Some(too_few(kind)));
-        }
-        let effects = sent.changed(|row| {
-            let first = row.as_first_sent();
-            first.unwrap_or((row.estimate, row.variance))
-        })?;
-        Ok(Some(line(kind, &effects, self.level)))
+    /// First versions in place of corrected ones, where enough players corrected a pair.
+    fn first_versions(&self) -> Option<Line> {
+        self.first_versions.map(|first| Line {
+            kind: Sensitivity::FirstVersions,
+            counts: None,
+            result: Ok(first.found),
+        })
     }
 
     fn line(&self, kind: Sensitivity, rows: &Selection<'_>) -> Result<Line, NumericError> {

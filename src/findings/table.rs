@@ -18,6 +18,22 @@ pub struct Finding {
     pub bootstrap_prediction: Estimable<BootstrapPrediction>,
 }
 
+impl Finding {
+    /// Whether one player has more than half of the weights of the shown model.
+    pub(super) fn is_dominated(&self, effects: &Effects) -> bool {
+        let (Some(labels), Ok(model)) = (effects.clusters(), &self.pooled.reml) else {
+            return false;
+        };
+        let mut shares = vec![0.0; effects.n_clusters()];
+        for (label, weight) in labels.iter().zip(&model.weights) {
+            if let Some(share) = shares.get_mut(*label) {
+                *share += weight;
+            }
+        }
+        shares.into_iter().any(|share| 0.5 < share)
+    }
+}
+
 /// An estimate from one effect of each player, with its confidence sequence.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AnyTime {

@@ -200,7 +200,11 @@ pub fn may_go_either_way(analyses: &[Analysis]) -> bool {
 #[must_use]
 pub fn sentence<'a>(analysis: &Analysis, wording: impl Into<Wording<'a>>) -> String {
     let wording = wording.into();
-    let gap = band_label(analysis.key.band, wording);
+    sentence_at(&band_label(analysis.key.band, wording), analysis, wording)
+}
+
+/// The same where the gap is called otherwise than by the analysis' band.
+pub(super) fn sentence_at(gap: &str, analysis: &Analysis, wording: Wording<'_>) -> String {
     let finding = match &analysis.result {
         Err(withheld) => {
             return format!(

@@ -127,7 +127,8 @@ pub(super) fn request_key(request: &HttpRequest) -> Result<Option<String>, Probl
     ))
 }
 
-/// The receipt of `Authorization: Receipt <receipt>`.
+/// The receipt of `Authorization: Receipt <receipt>`. Credentials of another scheme are none that
+/// open anything here (RFC 9110, section 15.5.2).
 pub(super) fn presented_receipt(request: &HttpRequest) -> Result<Option<String>, Problem> {
     let Some(text) = only(request, "authorization")? else {
         return Ok(None);
@@ -139,7 +140,7 @@ pub(super) fn presented_receipt(request: &HttpRequest) -> Result<Option<String>,
     });
     receipt.map(Some).ok_or_else(|| {
         Problem::new(
-            ProblemKind::BadRequest,
+            ProblemKind::ReceiptUnknown,
             "The Authorization header must read `Receipt` and then the receipt.",
         )
     })

@@ -1,6 +1,10 @@
 //! What can be read: pages, documents, schemas, health. Strong entity tags, conditional requests.
 
+use super::coding;
+use super::contributions::private;
 use super::form;
+use super::listing::{self, Asked};
+use super::part::{self, Part};
 use super::problem::Problem;
 use crate::intake::schema::Schema;
 use crate::pages::{self, Station};
@@ -11,11 +15,13 @@ use crate::wire::problem::ProblemKind;
 use crate::wire::reply;
 use actix_web::guard::{self, Guard};
 use actix_web::http::StatusCode;
-use actix_web::http::header::{self, ETag, EntityTag, Header, IfNoneMatch};
+use actix_web::http::header::{
+    self, ETag, EntityTag, Header, HeaderValue, IfNoneMatch, TryIntoHeaderValue,
+};
 use actix_web::{HttpRequest, HttpResponse, Route, web};
 use std::sync::Arc;
 
-const JSON: &str = "application/json";
+pub(super) const JSON: &str = "application/json";
 pub(super) const HTML: &str = "text/html; charset=utf-8";
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
@@ -81,7 +87,7 @@ pub(super) fn shown_anywhere(
     let mut answer = ready(request, content_type, picture);
     answer.headers_mut().insert(
         header::CROSS_ORIGIN_RESOURCE_POLICY,
-        header::HeaderValue::from_static("cross-origin"),
+        HeaderValue::from_static("cross-origin"),
     );
     answer
 }
@@ -117,7 +123,7 @@ pub(super) async fn pooled(
     service: web::Data<Service>,
     slug: web::Path<String>,
 ) -> HttpResponse {
-    of_study(&request, &service, &slug, JSON, |public| &public.pooled)
+    of_study(&request, &service, &slug, |public| &public.pooled)
 }
 
 pub(super) async fn aggregate(
@@ -125,13 +131,29 @@ pub(super) async fn aggregate(
     service: web::Data<Service>,
     slug: web::Path<String>,
 ) -> HttpResponse {
-    of_study(&request, &service, &slug, JSON, |public| &public.aggregate)
+    of_study(&request, &service, &slug, |public| &public.aggregate)
 }
 
+/// `GET /api/v1/studies`: in parts, by short name.
 pub(super) async fn studies(request: HttpRequest, service: web::Data<Service>) -> HttpResponse {
+    let asked = match Asked::of(request.query_string()) {
+        Ok(asked) => asked,
+        Err(problem) => return problem.answer(&request),
+    };
     let studies = service.studies();
     let studies: Vec<&Study> = studies.iter().map(|public| &*public.study).collect();
-    ready(&request, JSON, &Ready::json(&reply::studies(&studies)))
+    let names: Vec<String> = studies
+        .iter()
+        .map(|study| study.label.slug.clone())
+        .collect();
+    let n_before = asked
+        .after()
+        .map_or(0, |key| names.partition_point(|name| name.as_str() <= key));
+    let part = asked.part(request.path(), &names, n_before);
+    let shown = studies.get(part.entries).unwrap_or_default();
+    let next = part.next.as_deref();
+    let document = reply::studies(shown, next);
+    listing::link(ready(&request, JSON, &Ready::json(&document)), next)
 }
 
 pub(super) async fn style(request: HttpRequest) -> HttpResponse {
@@ -166,22 +188,22 @@ pub(super) async fn schema(request: HttpRequest, file: web::Path<String>) -> Htt
 pub(super) async fn health(request: HttpRequest, service: web::Data<Service>) -> HttpResponse {
     let asked = web::block(move || service.store().count_contributions()).await;
     let answering = matches!(asked, Ok(Ok(_)));
-    let mut answer = ready(&request, JSON, &Ready::json(&reply::health(answering)));
-    if !answering {
-        *answer.status_mut() = StatusCode::SERVICE_UNAVAILABLE;
+    let document = reply::health(answering);
+    if answering {
+        ready(&request, JSON, &Ready::json(&document))
+    } else {
+        private(HttpResponse::ServiceUnavailable(), &document)
     }
-    answer
 }
 
 fn of_study(
     request: &HttpRequest,
     service: &Service,
     slug: &str,
-    content_type: &'static str,
     body: impl Fn(&Arc<Public>) -> &Ready,
 ) -> HttpResponse {
     match service.study(slug) {
-        Some(public) => ready(request, content_type, body(&public)),
+        Some(public) => download(request, JSON, body(&public)),
         None => no_study(request),
     }
 }
@@ -220,21 +242,88 @@ pub(super) fn ready(
     content_type: &'static str,
     ready: &Ready,
 ) -> HttpResponse {
-    let tag = EntityTag::new_strong(ready.etag.trim_matches('"').to_owned());
-    let has_it = match IfNoneMatch::parse(request) {
-        Ok(IfNoneMatch::Any) => request.headers().contains_key(header::IF_NONE_MATCH),
-        Ok(IfNoneMatch::Items(tags)) => tags.iter().any(|theirs| theirs.weak_eq(&tag)),
-        Err(_) => false,
-    };
-    let mut builder = if has_it {
-        HttpResponse::NotModified()
+    let coded = coding::liked(request, content_type, ready);
+    let mut answer = if has(request, &coded.tag) {
+        HttpResponse::NotModified().finish()
     } else {
-        HttpResponse::Ok()
+        let mut builder = HttpResponse::Ok();
+        if coded.is_gzip {
+            builder.insert_header((header::CONTENT_ENCODING, "gzip"));
+        }
+        builder.content_type(content_type).body(coded.body)
     };
-    builder.insert_header(ETag(tag));
-    builder.insert_header((header::CACHE_CONTROL, "no-cache"));
-    if has_it {
-        return builder.finish();
+    validated(&mut answer, coded.tag);
+    if coding::has_forms(content_type, ready) {
+        let vary = HeaderValue::from_static("accept-encoding");
+        answer.headers_mut().insert(header::VARY, vary);
     }
-    builder.content_type(content_type).body(ready.body.clone())
+    answer
+}
+
+/// The same for a file that one may want to fetch in pieces. A piece is one of the body as it is,
+/// so that pieces fetched from different versions of the program fit together.
+pub(super) fn download(
+    request: &HttpRequest,
+    content_type: &'static str,
+    file: &Ready,
+) -> HttpResponse {
+    let mut answer = if part::is_asked(request) {
+        piece(request, content_type, file)
+    } else {
+        ready(request, content_type, file)
+    };
+    let bytes = HeaderValue::from_static("bytes");
+    answer.headers_mut().insert(header::ACCEPT_RANGES, bytes);
+    answer
+}
+
+fn piece(request: &HttpRequest, content_type: &'static str, file: &Ready) -> HttpResponse {
+    let coded = coding::plain(file);
+    let length = coded.body.len();
+    let part = if has(request, &coded.tag) {
+        Part::All
+    } else {
+        part::asked(request, &coded.tag, length)
+    };
+    let mut answer = match part {
+        Part::All => return ready(request, content_type, file),
+        Part::Bytes(range) => HttpResponse::PartialContent()
+            .content_type(content_type)
+            .insert_header((
+                header::CONTENT_RANGE,
+                format!("bytes {}-{}/{length}", range.start, range.end - 1),
+            ))
+            .body(coded.body.slice(range)),
+        Part::Beyond => return beyond(request, length),
+    };
+    validated(&mut answer, coded.tag);
+    answer
+}
+
+fn beyond(request: &HttpRequest, length: usize) -> HttpResponse {
+    let detail =
+        format!("The file has {length} bytes, and none of them is in the range asked for.");
+    let mut answer = Problem::new(ProblemKind::RangeNotThere, detail).answer(request);
+    if let Ok(value) = HeaderValue::from_str(&format!("bytes */{length}")) {
+        answer.headers_mut().insert(header::CONTENT_RANGE, value);
+    }
+    answer
+}
+
+/// Whether the client says that it has a body with this tag.
+fn has(request: &HttpRequest, tag: &EntityTag) -> bool {
+    match IfNoneMatch::parse(request) {
+        Ok(IfNoneMatch::Any) => request.headers().contains_key(header::IF_NONE_MATCH),
+        Ok(IfNoneMatch::Items(tags)) => tags.iter().any(|theirs| theirs.weak_eq(tag)),
+        Err(_) => false,
+    }
+}
+
+/// What a client needs to ask next time whether it still has the newest.
+fn validated(answer: &mut HttpResponse, tag: EntityTag) {
+    let headers = answer.headers_mut();
+    if let Ok(tag) = ETag(tag).try_into_value() {
+        headers.insert(header::ETAG, tag);
+    }
+    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
 }

@@ -1,8 +1,9 @@
 //! Errors as problem documents (RFC 9457), and the one mapping from errors to status codes.
 
 use super::observe::request_id;
+use crate::findings::query::NotAnswered;
 use crate::intake::{Rejection, RejectionKind};
-use crate::service::{NotChanged, Refused, ServiceError};
+use crate::service::{NotAsked, NotChanged, Refused, ServiceError};
 use crate::wire::problem::{self, ProblemKind};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
@@ -45,6 +46,9 @@ impl Problem {
         if self.kind == ProblemKind::Unavailable {
             builder.insert_header((header::RETRY_AFTER, "30"));
         }
+        if self.kind == ProblemKind::Busy {
+            builder.insert_header((header::RETRY_AFTER, "1"));
+        }
         if self.kind == ProblemKind::TooLarge || self.kind == ProblemKind::TooSlow {
             // The rest of the body is not read, so the connection cannot carry another request.
             builder.force_close();
@@ -55,19 +59,24 @@ impl Problem {
 
 pub(super) const fn status(kind: ProblemKind) -> StatusCode {
     match kind {
-        ProblemKind::Malformed | ProblemKind::BadRequest => StatusCode::BAD_REQUEST,
+        ProblemKind::Malformed | ProblemKind::BadRequest | ProblemKind::InvalidQuery => {
+            StatusCode::BAD_REQUEST
+        }
+        ProblemKind::TooFewPlayers => StatusCode::FORBIDDEN,
         ProblemKind::Invalid | ProblemKind::KeyUsedOtherwise => StatusCode::UNPROCESSABLE_ENTITY,
         ProblemKind::NotFound => StatusCode::NOT_FOUND,
         ProblemKind::MethodNotAllowed => StatusCode::METHOD_NOT_ALLOWED,
         ProblemKind::NotJson | ProblemKind::NotForm => StatusCode::UNSUPPORTED_MEDIA_TYPE,
         ProblemKind::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
         ProblemKind::TooSlow => StatusCode::REQUEST_TIMEOUT,
+        ProblemKind::RangeNotThere => StatusCode::RANGE_NOT_SATISFIABLE,
+        ProblemKind::TooManyRequests => StatusCode::TOO_MANY_REQUESTS,
         ProblemKind::ReceiptUnknown => StatusCode::UNAUTHORIZED,
         ProblemKind::TooManyPairs | ProblemKind::TooManyVersions => {
             StatusCode::UNPROCESSABLE_ENTITY
         }
         ProblemKind::AlreadyWithdrawn | ProblemKind::NotRecruiting => StatusCode::CONFLICT,
-        ProblemKind::Unavailable => StatusCode::SERVICE_UNAVAILABLE,
+        ProblemKind::Unavailable | ProblemKind::Busy => StatusCode::SERVICE_UNAVAILABLE,
         ProblemKind::Internal => StatusCode::INTERNAL_SERVER_ERROR,
     }
 }
@@ -147,6 +156,22 @@ impl From<Rejection> for Problem {
     }
 }
 
+impl From<NotAsked> for Problem {
+    fn from(not_asked: NotAsked) -> Self {
+        let detail = not_asked.to_string();
+        match not_asked {
+            NotAsked::Unreadable(rejection) => Self {
+                faults: rejection.faults,
+                ..Self::new(ProblemKind::InvalidQuery, detail)
+            },
+            NotAsked::Refused(NotAnswered::TooFewPlayers { .. }) => {
+                Self::new(ProblemKind::TooFewPlayers, detail)
+            }
+            NotAsked::Refused(NotAnswered::Unusable(_)) => Self::internal(&detail),
+        }
+    }
+}
+
 impl Problem {
     /// The database does not take what it is given: the disk is full, say. Nothing was stored and
     /// the same request may succeed later.
@@ -176,8 +201,11 @@ pub(super) async fn only_read(request: HttpRequest) -> HttpResponse {
     wrong_method(&request, "GET, HEAD")
 }
 
-pub(super) async fn only_get_and_post(request: HttpRequest) -> HttpResponse {
-    wrong_method(&request, "GET, POST")
+/// What an address takes that pages of other origins may read.
+pub(super) const READ_OPENLY: &str = "GET, HEAD, OPTIONS";
+
+pub(super) async fn only_read_openly(request: HttpRequest) -> HttpResponse {
+    wrong_method(&request, READ_OPENLY)
 }
 
 pub(super) async fn only_put_and_delete(request: HttpRequest) -> HttpResponse {

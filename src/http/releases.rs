@@ -5,8 +5,11 @@ mod pages;
 
 use super::cards;
 use super::contributions::blocking;
-use super::documents::{reading, ready};
+use super::documents::{download, reading, ready};
+use super::listing::{self, Asked};
+use super::open::open;
 use super::problem::{self, Problem};
+use super::query;
 use crate::clock;
 use crate::protocol::StudyLabel;
 use crate::release::file_name;
@@ -40,11 +43,11 @@ pub(super) fn routes(config: &mut web::ServiceConfig) {
             "/studies/{study}/releases/{number}/pairs",
             reading().to(pages::pairs),
         ))
-        .service(read(
+        .service(open(
             "/studies/{study}/releases/{number}/pictures/{name}.svg",
             reading().to(pages::picture),
         ))
-        .service(read(
+        .service(open(
             "/studies/{study}/releases/{number}/{card:card[.-][^/]*}",
             reading().to(cards::of_release),
         ))
@@ -54,12 +57,16 @@ pub(super) fn routes(config: &mut web::ServiceConfig) {
                 .route(web::post().to(desk::publish))
                 .default_service(web::to(problem::read_or_post)),
         )
-        .service(read("/api/v1/studies/{study}/releases", reading().to(list)))
-        .service(read(
+        .service(open("/api/v1/studies/{study}/releases", reading().to(list)))
+        .service(open(
             "/api/v1/studies/{study}/releases/{number}",
             reading().to(document),
         ))
-        .service(read(
+        .service(open(
+            "/api/v1/studies/{study}/releases/{number}/query",
+            reading().to(query::of_release),
+        ))
+        .service(open(
             "/api/v1/studies/{study}/releases/{number}/sha256",
             reading().to(sha256),
         ));
@@ -71,15 +78,32 @@ pub(super) async fn list(
     service: web::Data<Service>,
     slug: web::Path<String>,
 ) -> HttpResponse {
-    let listed = blocking(move || listed(&service, &slug)).await;
-    match listed {
-        Ok((label, releases)) => ready(
-            &request,
-            "application/json",
-            &Ready::json(&index(&label, &releases)),
-        ),
-        Err(problem) => problem.answer(&request),
+    let path = request.path().to_owned();
+    let found = async {
+        let asked = Asked::of(request.query_string())?;
+        let n_before = asked.after().map_or(Ok(0), number_before)?;
+        let (label, releases) = blocking(move || listed(&service, &slug)).await?;
+        let numbers = releases.iter().map(|release| release.number.to_string());
+        let numbers: Vec<String> = numbers.collect();
+        // They are numbered from 1 without a gap.
+        let part = asked.part(&path, &numbers, n_before.min(releases.len()));
+        let next = part.next.as_deref();
+        Ok((index(&label, &releases, part.entries, next), part.next))
+    };
+    match found.await {
+        Ok((document, next)) => {
+            let answer = ready(&request, "application/json", &Ready::json(&document));
+            listing::link(answer, next.as_deref())
+        }
+        Err(problem) => Problem::answer(&problem, &request),
     }
+}
+
+/// How many releases are before the one after which a part of the list begins.
+fn number_before(key: &str) -> Result<usize, Problem> {
+    let is_number = !key.is_empty() && key.bytes().all(|byte| byte.is_ascii_digit());
+    let number = key.parse().ok().filter(|_| is_number);
+    number.ok_or_else(|| listing::refused("`after` must be the number of a release."))
 }
 
 /// `GET /api/v1/studies/{study}/releases/{number}`
@@ -90,26 +114,22 @@ pub(super) async fn document(
 ) -> HttpResponse {
     let found = blocking(move || {
         let (slug, release) = one(&service, &path)?;
-        let document = service.release_document(&slug, release.number);
-        let document = document.map_err(failed)?.ok_or_else(no_release)?;
-        Ok((file_name(&slug, release.number), release, document))
+        let file = service.release_file(&slug, &release).map_err(failed)?;
+        Ok((file_name(&slug, release.number), release, file))
     });
     match found.await {
-        Ok((name, release, document)) => {
-            let ready_made = Ready {
-                body: document.into(),
-                etag: format!("\"{}\"", HEXLOWER.encode(&release.sha256)),
-            };
-            let answer = ready(&request, "application/json", &ready_made);
+        Ok((name, release, file)) => {
+            let answer = download(&request, "application/json", &file);
+            // The digest is one of the body as it is (RFC 9530, section 3).
+            let is_plain = answer
+                .headers()
+                .get(header::ETAG)
+                .is_some_and(|tag| tag.as_bytes() == file.etag.as_bytes());
             let digest = format!("sha-256=:{}:", BASE64.encode(&release.sha256));
+            let digest = is_plain.then_some((HeaderName::from_static("repr-digest"), digest));
             let name = format!("inline; filename=\"{name}\"");
-            frozen(
-                answer,
-                &[
-                    (HeaderName::from_static("repr-digest"), &digest),
-                    (header::CONTENT_DISPOSITION, &name),
-                ],
-            )
+            let more = digest.into_iter();
+            frozen(answer, more.chain([(header::CONTENT_DISPOSITION, name)]))
         }
         Err(problem) => problem.answer(&request),
     }
@@ -127,19 +147,25 @@ pub(super) async fn sha256(
             let hash = HEXLOWER.encode(&release.sha256);
             let line = format!("{hash}  {}\n", file_name(&slug, release.number));
             let answer = ready(&request, "text/plain; charset=utf-8", &Ready::new(line));
-            frozen(answer, &[])
+            frozen(answer, [])
         }
         Err(problem) => problem.answer(&request),
     }
 }
 
-/// An answer that will always be the same, with more headers.
-fn frozen(mut answer: HttpResponse, more: &[(HeaderName, &String)]) -> HttpResponse {
+/// An answer that will always be the same, with more headers. An error is none.
+fn frozen(
+    mut answer: HttpResponse,
+    more: impl IntoIterator<Item = (HeaderName, String)>,
+) -> HttpResponse {
+    if answer.status().is_client_error() {
+        return answer;
+    }
     let headers = answer.headers_mut();
     headers.insert(header::CACHE_CONTROL, IMMUTABLE);
     for (name, value) in more {
-        if let Ok(value) = HeaderValue::from_str(value) {
-            headers.insert(name.clone(), value);
+        if let Ok(value) = HeaderValue::from_str(&value) {
+            headers.insert(name, value);
         }
     }
     answer

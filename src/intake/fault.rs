@@ -95,8 +95,6 @@ word_list! {
         EdgesNotRising = "edges_not_rising",
         /// What was settled before and cannot be changed any more.
         SettledBefore = "settled_before",
-        /// What a row says of its first version contradicts itself.
-        FirstVersionContradicts = "first_version_contradicts",
         /// Passed the checks and still could not be read: a defect of the service.
         Unreadable = "unreadable",
     }

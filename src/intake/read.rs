@@ -46,6 +46,11 @@ fn background(root: &Document<'_>) -> Background {
     Background {
         // The word `unknown` is no number.
         itn: root.field("player").field("itn").whole(),
+        frame: setup
+            .field("frame")
+            .field("label")
+            .text()
+            .map(str::to_owned),
         mains_family: setup.field("mains_family").word(StringFamily::from_code),
         looser_bed: bed("looser_bed"),
         tighter_bed: bed("tighter_bed"),

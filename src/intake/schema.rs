@@ -5,6 +5,7 @@
 
 use super::fault::{Fault, FaultCode};
 use super::json::{pointer_to, shorten};
+use super::nearest::nearest;
 use jsonschema::error::ValidationErrorKind as Kind;
 use jsonschema::{Registry, ValidationError, Validator};
 use serde_json::Value;
@@ -26,6 +27,8 @@ pub enum Schema {
     Own,
     /// Pooled analyses.
     Pooled,
+    /// The answer to a question.
+    Query,
     /// The anonymised download.
     Aggregate,
     /// An error.
@@ -55,6 +58,7 @@ impl Schema {
         Self::Receipt,
         Self::Own,
         Self::Pooled,
+        Self::Query,
         Self::Aggregate,
         Self::Problem,
         Self::Health,
@@ -76,6 +80,7 @@ impl Schema {
             Self::Receipt => "receipt.v1.schema.json",
             Self::Own => "own.v1.schema.json",
             Self::Pooled => "pooled.v1.schema.json",
+            Self::Query => "query.v1.schema.json",
             Self::Aggregate => "aggregate.v1.schema.json",
             Self::Problem => "problem.v1.schema.json",
             Self::Health => "health.v1.schema.json",
@@ -98,6 +103,7 @@ impl Schema {
             Self::Receipt => include_str!("../../schema/receipt.v1.schema.json"),
             Self::Own => include_str!("../../schema/own.v1.schema.json"),
             Self::Pooled => include_str!("../../schema/pooled.v1.schema.json"),
+            Self::Query => include_str!("../../schema/query.v1.schema.json"),
             Self::Aggregate => include_str!("../../schema/aggregate.v1.schema.json"),
             Self::Problem => include_str!("../../schema/problem.v1.schema.json"),
             Self::Health => include_str!("../../schema/health.v1.schema.json"),
@@ -341,17 +347,9 @@ impl Compiled {
 
     fn unknown_field(&self, object: &str, name: &str) -> Fault {
         let known = self.known_fields(object);
-        let nearest = known
-            .iter()
-            .map(|field| (strsim::damerau_levenshtein(field, name), field))
-            .min();
-        // One slip of the finger in a short word, two in a longer one, are still the same word.
-        let slips = if name.chars().count() < 6 { 1 } else { 2 };
-        let mend = match nearest {
-            Some((distance, field)) if 2 < name.len() && distance <= slips => {
-                format!("did you mean `{field}`?")
-            }
-            _ => format!("remove it, or use one of: {}.", known.join(", ")),
+        let mend = match nearest(&known, name) {
+            Some(field) => format!("did you mean `{field}`?"),
+            None => format!("remove it, or use one of: {}.", known.join(", ")),
         };
         Fault::new(
             pointer_to(object, name),

@@ -1,9 +1,11 @@
 //! A table of effects as CSV (RFC 4180): `estimate,variance`, and where known `cluster`.
 //!
 //! The first line names the columns, in any order; further columns are moderators and pass
-//! unread unless they are asked for. Every bad cell is named by line and column, all at once. A
+//! unread unless they are asked for. Rows of a study's download are such a table too, with `group` as
+//! cluster, as long as they are of one analysis. Every bad cell is named by line and column, all at once. A
 //! blank cell of a moderator is not bad: its row is left out of the regression.
 
+mod analysis;
 mod moderators;
 
 pub use moderators::Wanted;
@@ -12,6 +14,7 @@ use super::fault::{Fault, FaultCode, Rejection, RejectionKind};
 use super::lines::Lines;
 use crate::pooling::Effects;
 use crate::pooling::regression::Design;
+use analysis::OneAnalysis;
 use csv::{ReaderBuilder, StringRecord, Trim};
 use moderators::Asked;
 use ndarray::Array1;
@@ -46,11 +49,17 @@ pub fn read(bytes: &[u8], wanted: &Wanted<'_>) -> Result<Tables, Rejection> {
         .headers()
         .map_err(|error| unreadable(&error, 1))?
         .clone();
-    let columns = Columns::named_in(&header, wanted)?;
+    let mut columns = Columns::named_in(&header, wanted)?;
     let mut table = Table::default();
     for record in reader.records() {
         match record {
-            Ok(record) => table.add(&record, lines.of_record(&record), &columns),
+            Ok(record) => {
+                let line = lines.of_record(&record);
+                let analysis = columns.analysis.as_mut();
+                let other = analysis.and_then(|analysis| analysis.other(&record, line));
+                other.into_iter().for_each(|fault| table.add_fault(fault));
+                table.add(&record, line, &columns);
+            }
             Err(error) => unreadable(&error, lines.of_error(&error))
                 .faults
                 .into_iter()
@@ -65,6 +74,7 @@ struct Columns {
     estimate: usize,
     variance: usize,
     asked: Asked,
+    analysis: Option<OneAnalysis>,
 }
 
 impl Columns {
@@ -87,6 +97,7 @@ impl Columns {
             estimate,
             variance,
             asked: Asked::in_header(header, wanted)?,
+            analysis: OneAnalysis::in_header(header)?,
         })
     }
 }
@@ -290,6 +301,27 @@ mod tests {
             let rejection = effects(bad.as_bytes()).unwrap_err();
             assert_eq!(rejection.faults[0].pointer, "line 4, column estimate");
         }
+    }
+
+    #[test]
+    fn downloaded_rows_are_pooled_by_group_and_one_analysis_at_a_time() {
+        let head = "group,band,outcome,stroke,direction,estimate,variance\n";
+        let line =
+            |group: u8, outcome: &str| format!("{group},band_1,{outcome},forehand,all,1,2\n");
+        let one = format!("{head}{}{}", line(1, "speed"), line(1, "speed"));
+        let table = effects(one.as_bytes()).unwrap();
+        assert_eq!((table.k(), table.n_clusters()), (2, 1));
+        let two = format!("{one}{}{}", line(2, "in_share"), line(2, "in_share"));
+        let rejection = effects(two.as_bytes()).unwrap_err();
+        let places: Vec<&str> = rejection
+            .faults
+            .iter()
+            .map(|f| f.pointer.as_str())
+            .collect();
+        assert_eq!(places, ["line 4, column outcome"]);
+        assert!(rejection.faults[0].sentence.contains("JSON"));
+        // A table of one's own with some such column is none of a download.
+        assert!(effects(b"outcome,estimate,variance\na,1,2\nb,1,2\n").is_ok());
     }
 
     #[test]

@@ -51,6 +51,7 @@ struct Page<'a> {
     consent: Vec<&'a str>,
     rows: String,
     list: String,
+    api: String,
     unsent: Option<String>,
     audience: Audience,
 }
@@ -148,6 +149,7 @@ pub fn study(view: &StudyView<'_>) -> Result<String, askama::Error> {
         consent: paragraphs(&view.study.protocol.consent.text),
         rows: numbers::counted(to_u64(publication.rows.len()), "row", "rows"),
         list: view.below("/pairs"),
+        api: format!("/api/v1{}", view.address()),
         unsent: unsent_words(publication),
         audience: Audience::new(
             &card(&view.into()),

@@ -28,7 +28,7 @@ fn document(looser: Value, tighter: Value) -> Value {
     let session = |arm: &str, mains: i64, line: Value| json!({"arm": arm, "tension": {"mains": mains, "unit": "lb"}, "shots": [line]});
     json!({
         "study": "looser-or-tighter",
-        "consent": {"text_version": "demo-3", "adult": true, "scope": "pooling"},
+        "consent": {"text_version": "demo-4", "adult": true, "scope": "pooling"},
         "sessions": [session("looser", 46, looser), session("tighter", 54, tighter)],
     })
 }

@@ -1,29 +1,30 @@
 //! What the public sees of a study, made once per batch and kept ready to be sent.
 
 use super::cards::CardsInUnits;
-use super::{CardFile, Life, ServiceError, pair_effects};
+use super::differencing::over_everybody;
+use super::package::{self, Package};
+use super::query::{Answers, NotAsked};
+use super::{CardFile, Life, Ready, ServiceError, pair_effects};
 use crate::clock;
 use crate::contribution::Contribution;
-use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody, ExactFlow};
+use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody, ExactFlow, Outsider};
 use crate::effects::PairEffects;
 use crate::effects::spread::CrowdSpread;
 use crate::findings::flow::ParticipantFlow;
-use crate::findings::{BatchLabel, Choice, Findings, Publication};
+use crate::findings::{BatchLabel, Choice, Findings, Month, Publication};
 use crate::intake;
 use crate::pages::{self, Standing, StudyView};
 use crate::plan::Flow;
 use crate::pooling::Level;
 use crate::protocol::Study;
 use crate::raster::RasterError;
-use crate::receipt::{ReceiptKey, sha256};
+use crate::receipt::ReceiptKey;
 use crate::release::{ProtocolChange, PublicUrl};
-use crate::store::{Batch, SentFlow, StoredContribution};
+use crate::store::{Batch, SentFlow, ShownFigure, StoredContribution};
 use crate::units::Units;
 use crate::vocabulary::{Sequence, StudyState};
 use crate::wire;
-use bytes::Bytes;
-use data_encoding::HEXLOWER;
-use serde_json::Value;
+use crate::wire::package::{Edition, File};
 use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
 use uuid::Uuid;
@@ -58,6 +59,8 @@ pub struct Public {
     page: InUnits,
     pairs: InUnits,
     cards: CardsInUnits,
+    package: Package,
+    answers: Answers,
 }
 
 /// A page for each choice of units: made when somebody first asks for it, and kept ready then.
@@ -82,39 +85,6 @@ impl InUnits {
     }
 }
 
-/// A body ready to be sent, with its strong entity tag.
-#[derive(Clone, Debug)]
-pub struct Ready {
-    /// The bytes.
-    pub body: Bytes,
-    /// Quoted, as it stands in the header.
-    pub etag: String,
-}
-
-impl Ready {
-    /// A text with its tag.
-    #[must_use]
-    pub fn new(text: String) -> Self {
-        Self::of_bytes(text.into())
-    }
-
-    /// Bytes with their tag.
-    #[must_use]
-    pub fn of_bytes(body: Bytes) -> Self {
-        let hash = sha256(&[&body]);
-        Self {
-            etag: format!("\"{}\"", HEXLOWER.encode(&hash)),
-            body,
-        }
-    }
-
-    /// A JSON document on its own line.
-    #[must_use]
-    pub fn json(document: &Value) -> Self {
-        Self::new(format!("{document}\n"))
-    }
-}
-
 impl Public {
     /// Whether the study takes contributions.
     #[must_use]
@@ -127,9 +97,10 @@ impl Public {
         life: Life,
         counted: Option<(Batch, Vec<StoredContribution>)>,
         (plans, sent): (Vec<(Sequence, Flow)>, SentFlow),
+        figures_before: &[ShownFigure],
         key: &ReceiptKey,
         public_url: Arc<OnceLock<PublicUrl>>,
-    ) -> Result<Self, ServiceError> {
+    ) -> Result<(Self, Vec<ShownFigure>), ServiceError> {
         // A batch that only took out what was withdrawn shows nothing: not its figures, and not the
         // spread that replies are made with.
         let renewing = counted.as_ref().is_some_and(|(batch, _)| !batch.shown);
@@ -142,11 +113,25 @@ impl Public {
         let stored = stored.unwrap_or_default();
         let contributions = read_back(&stored)?;
         let players = number_players(&stored);
-        let numbered = players.iter().copied().zip(&contributions);
-        let crowd = CrowdSpread::of(numbered, then.protocol.analysis.minimum_players);
-        let pairs = pairs(then, &stored, &players, &contributions, &crowd, batch, key)?;
         let rules = then.protocol.analysis.clone();
-        let publication = Publication {
+        let counted = Counted {
+            study: then,
+            stored: &stored,
+            players: &players,
+            contributions: &contributions,
+            batch: batch.map_or(0, |batch| batch.number),
+            key,
+        };
+        // Which pairs have rows does not depend on any spread; what is borrowed of spreads reaches
+        // rows, so it comes from those who have rows alone.
+        let kept = disclosure::kept(&counted.pairs(&CrowdSpread::default())?, &rules);
+        let with_rows = players.iter().copied().zip(&contributions);
+        let with_rows = with_rows.zip(kept.pairs()).filter(|(_, is_kept)| **is_kept);
+        let with_rows = with_rows.map(|(numbered, _)| numbered);
+        let crowd = CrowdSpread::of(with_rows, rules.minimum_players);
+        let pairs = counted.pairs(&crowd)?;
+        let published = disclosure::rows(&pairs, &kept, &rules);
+        let mut publication = Publication {
             study: study.label.clone(),
             batch: batch.map(|batch| BatchLabel {
                 number: batch.number,
@@ -154,15 +139,21 @@ impl Public {
             }),
             protocol_version: then.protocol.version,
             level: Level::NINETY_FIVE,
-            rows: disclosure::rows(&pairs, &rules),
-            session_spreads: disclosure::session_spreads(&pairs, &rules)?,
-            count_models: disclosure::count_models(&pairs, &rules, Level::NINETY_FIVE)?,
+            rows: published.rows.clone(),
+            frames: published.frames.clone(),
+            pairs_left_out: disclosure::pairs_left_out(&pairs, &kept, &rules),
+            session_spreads: disclosure::session_spreads(&pairs, &kept, &rules)?,
+            count_models: disclosure::count_models(&pairs, &kept, &rules, Level::NINETY_FIVE)?,
+            first_versions: Vec::new(),
+            reached: Vec::new(),
             plans: batch.and_then(|_| disclosure::plan_counts(&plans, &rules)),
             rules,
         };
+        publication.first_versions = disclosure::first_versions(&pairs, &published, &publication)?;
+        publication.reached = disclosure::reached(&published, &publication)?;
         let flow = batch.map(|_| disclosure::flow(&exact_flow(&plans, sent), &publication.rules));
         let findings = publication.analyse(Choice::default())?;
-        let everybody = disclosure::everybody(&pairs, &publication.rules, publication.level)?;
+        let (everybody, shown) = over_everybody(&pairs, &kept, &publication, figures_before)?;
         let pooled = wire::pooled::of_publication(&publication, &findings, &everybody);
         let aggregate = wire::aggregate::document(&publication, &findings, &everybody);
         let public = Self {
@@ -174,6 +165,8 @@ impl Public {
             page: InUnits::default(),
             pairs: InUnits::default(),
             cards: CardsInUnits::default(),
+            package: Package::default(),
+            answers: Answers::default(),
             study,
             publication,
             findings,
@@ -183,7 +176,7 @@ impl Public {
         };
         // A page that cannot be filled is not published.
         pages::study(&public.view(public.unchosen_units()))?;
-        Ok(public)
+        Ok((public, shown))
     }
 
     /// The units of a reader who chose none.
@@ -247,6 +240,33 @@ impl Public {
         self.cards.file(&self.view(units), file)
     }
 
+    /// One file of the download as tables. The first time it takes a moment, so it belongs on the
+    /// blocking pool.
+    #[must_use]
+    pub fn package(&self, file: File) -> Option<Ready> {
+        self.package.file(file, || {
+            let (publication, findings) = (&self.publication, &self.findings);
+            let aggregate = wire::aggregate::document(publication, findings, &self.everybody);
+            let page = self.public_url.get();
+            let page = page.map(|base| format!("{base}/studies/{}", self.study.label.slug));
+            let edition = Edition::Batch {
+                hosting: &self.study.hosting,
+                id: &package::name_of(&self.aggregate.body),
+                homepage: page.as_deref(),
+            };
+            package::files(&aggregate, edition)
+        })
+    }
+
+    /// The answer to a question, as it stands in an address. It takes its time, so it belongs on the
+    /// blocking pool.
+    ///
+    /// # Errors
+    /// [`NotAsked`] when the question has faults, or asks about too few players.
+    pub fn answer(&self, question: &str) -> Result<Ready, NotAsked> {
+        self.answers.answer(&self.publication, question)
+    }
+
     /// One picture of the page by itself; `None` when there is none of this name.
     #[must_use]
     pub fn picture(&self, name: &str, units: Units) -> Option<Ready> {
@@ -293,37 +313,48 @@ pub fn number_players(stored: &[StoredContribution]) -> Vec<usize> {
         .collect()
 }
 
-fn pairs(
-    study: &Study,
-    stored: &[StoredContribution],
-    players: &[usize],
-    contributions: &[Contribution],
-    crowd: &CrowdSpread,
-    batch: Option<Batch>,
-    key: &ReceiptKey,
-) -> Result<Vec<CountedPair>, ServiceError> {
-    let number = batch.map_or(0, |batch| batch.number);
-    stored
-        .iter()
-        .zip(players)
-        .zip(contributions)
-        .map(|((stored, player), contribution)| {
-            let player = CountedPlayer {
-                number: *player,
-                group_order: key.group_order(&study.label.slug, number, stored.player),
-                planned: stored.planned,
-            };
-            let pair = pair_effects(contribution, study, crowd)?;
-            let first = first_effects(stored, contribution, study, crowd)?;
-            // A correction that changed no effect, as of a note, is none of a figure.
-            let first = first.filter(|first| *first != pair);
-            let counted = CountedPair::new(contribution, pair, crowd, player);
-            Ok(match first {
-                Some(first) => counted.corrected_from(first),
-                None => counted,
+/// What a study counts, and by which rules.
+struct Counted<'a> {
+    study: &'a Study,
+    stored: &'a [StoredContribution],
+    players: &'a [usize],
+    contributions: &'a [Contribution],
+    batch: i64,
+    key: &'a ReceiptKey,
+}
+
+impl Counted<'_> {
+    /// Its pairs, with missing spreads borrowed from a crowd.
+    fn pairs(&self, crowd: &CrowdSpread) -> Result<Vec<CountedPair>, ServiceError> {
+        let slug = &self.study.label.slug;
+        let all = self.stored.iter().zip(self.players);
+        all.zip(self.contributions)
+            .map(|((stored, player), contribution)| {
+                let (year, month) = clock::month(stored.received_at_ms);
+                let player = CountedPlayer {
+                    number: *player,
+                    group_order: self.key.group_order(slug, self.batch, stored.player),
+                    hiding_order: self.key.hiding_order(slug, stored.player),
+                    identity: Outsider {
+                        player: stored.player.as_u128(),
+                        contribution: stored.uuid.as_u128(),
+                        version: stored.version,
+                    },
+                    month: Month { year, month },
+                    planned: stored.planned,
+                };
+                let pair = pair_effects(contribution, self.study, crowd)?;
+                let first = first_effects(stored, contribution, self.study, crowd)?;
+                // A correction that changed no effect, as of a note, is none of a figure.
+                let first = first.filter(|first| *first != pair);
+                let counted = CountedPair::new(contribution, pair, crowd, player);
+                Ok(match first {
+                    Some(first) => counted.corrected_from(first),
+                    None => counted,
+                })
             })
-        })
-        .collect()
+            .collect()
+    }
 }
 
 /// What the first version said, where another one is counted.

@@ -8,7 +8,7 @@ mod frozen;
 
 pub use frozen::Frozen;
 
-use super::{Public, Service, ServiceError};
+use super::{Public, Ready, Service, ServiceError};
 use crate::clock;
 use crate::findings::Findings;
 use crate::protocol::Hosting;
@@ -32,7 +32,8 @@ pub(super) struct Desk {
     pub(super) public_url: Arc<OnceLock<PublicUrl>>,
     /// Held while a release is made, so that each knows the one before it.
     one_at_a_time: Mutex<()>,
-    kept: Kept,
+    kept: Kept<Frozen>,
+    files: Kept<Ready>,
 }
 
 /// What a host asks for.
@@ -247,16 +248,24 @@ impl Service {
         Ok(self.store.releases(slug)?)
     }
 
-    /// The document of a release, byte for byte; `None` when there is none.
+    /// The document of a release that the store has, byte for byte.
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn release_document(
+    pub fn release_file(
         &self,
         slug: &str,
-        number: i64,
-    ) -> Result<Option<Vec<u8>>, ServiceError> {
-        Ok(self.store.release_document(slug, number)?)
+        release: &StoredRelease,
+    ) -> Result<Arc<Ready>, ServiceError> {
+        let number = release.number;
+        self.releases.files.get(slug, number, || {
+            let damaged = || ServiceError::Damaged(format!("release {number} of {slug}"));
+            let document = self.store.release_document(slug, number)?;
+            Ok(Ready::hashed(
+                document.ok_or_else(damaged)?.into(),
+                &release.sha256,
+            ))
+        })
     }
 
     /// A release with what is found in it, made again from its bytes; `None` when there is none.

@@ -13,6 +13,7 @@ const STEPS: &[&str] = &[
     include_str!("migrations/0006_access.sql"),
     include_str!("migrations/0007_releases.sql"),
     include_str!("migrations/0008_decisions.sql"),
+    include_str!("migrations/0009_differencing.sql"),
 ];
 
 /// Brings a database to the newest format, all steps in one transaction.

@@ -20,6 +20,8 @@ pub struct StoredContribution {
     pub state: State,
     /// The public batch that first counted it.
     pub batch: Option<i64>,
+    /// Number of the version asked for.
+    pub version: i64,
     /// The document of the version asked for, byte for byte.
     pub document: Vec<u8>,
     /// The document of the first version, where that is another one.
@@ -124,7 +126,7 @@ fn select(asked: Asked, condition: &str) -> String {
     format!(
         "SELECT c.uuid, p.uuid, first.received_at_ms, c.state,
                 (SELECT min(counted.batch) FROM version counted WHERE counted.contribution_id = c.id),
-                v.document,
+                v.document, v.number,
                 CASE WHEN 1 < v.number THEN first.document END,
                 {planned}, {plan_sequence}
          FROM contribution c
@@ -149,7 +151,7 @@ fn stored(row: &Row<'_>) -> Result<Result<StoredContribution, StoreError>, rusql
         Ok(state) => state,
         Err(error) => return Ok(Err(error)),
     };
-    let drawn: Option<String> = row.get(8)?;
+    let drawn: Option<String> = row.get(9)?;
     let plan_sequence = match drawn.as_deref().map(sequence).transpose() {
         Ok(drawn) => drawn,
         Err(error) => return Ok(Err(error)),
@@ -161,8 +163,9 @@ fn stored(row: &Row<'_>) -> Result<Result<StoredContribution, StoreError>, rusql
         state,
         batch: row.get(4)?,
         document: row.get(5)?,
-        first_document: row.get(6)?,
-        planned: row.get(7)?,
+        version: row.get(6)?,
+        first_document: row.get(7)?,
+        planned: row.get(8)?,
         plan_sequence,
     }))
 }

@@ -1,7 +1,7 @@
 //! The anonymised download (`schema/aggregate.v1.schema.json`). `intake` reads it back in.
 
 use super::pooled::found;
-use super::{bands, batch_head, decimal, study_head};
+use super::{bands, batch_head, decimal, reproducible, study_head};
 use crate::disclosure::Everybody;
 use crate::findings::{Findings, LevelBand, Order, Publication, Row};
 use crate::protocol::GapBands;
@@ -37,21 +37,22 @@ pub fn document(publication: &Publication, findings: &Findings, everybody: &[Eve
             "minimum_players": rules.minimum_players,
             "primary": primary,
         },
+        "reproducible": reproducible::statement(),
     });
     if let Some(document) = document.as_object_mut() {
         document.extend(found(publication, findings, everybody));
-        let rows = publication.rows.iter().map(row).collect();
+        let rows = publication.rows.iter();
+        let rows = rows.map(|found| row(found, &publication.frames)).collect();
         document.insert("rows".to_owned(), rows);
     }
     document
 }
 
-fn row(row: &Row) -> Value {
+fn row(row: &Row, frames: &[String]) -> Value {
     let known = row.circumstances;
     json!({
         "group": row.group,
         "pair": row.pair,
-        "arrival": row.arrival,
         "band": GapBands::code(row.band),
         "gap_lb": row.gap_lb,
         "outcome": row.outcome.code(),
@@ -61,17 +62,16 @@ fn row(row: &Row) -> Value {
         "variance": row.variance,
         "variance_source": row.source.code(),
         "imputed_variance": row.imputed_variance,
-        "looser_sessions": row.sessions.0,
-        "tighter_sessions": row.sessions.1,
+        "partner_pace_kmh": known.partner_pace_kmh,
         "planned": known.planned,
         "order": known.order.map(Order::code),
-        "blinded": known.blinded,
-        "partner_pace_kmh": known.partner_pace_kmh,
-        "string_age_hours": known.string_age_hours,
         "level": known.level.map(LevelBand::code),
         "string_family": known.string_family.map(StringFamily::code),
-        "corrected": row.corrected,
-        "first_estimate": row.first.map(|(estimate, _)| estimate),
-        "first_variance": row.first.map(|(_, variance)| variance),
+        "blinded": known.blinded,
+        "looser_sessions": known.sessions.map(|(looser, _)| looser),
+        "tighter_sessions": known.sessions.map(|(_, tighter)| tighter),
+        "string_age_hours": known.string_age_hours,
+        "month": known.month.map(|month| month.to_string()),
+        "frame": known.frame.and_then(|frame| frames.get(frame)),
     })
 }

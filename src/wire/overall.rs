@@ -3,13 +3,15 @@
 
 use super::pooled::{Missing, class_fields, ends};
 use super::regression;
+use crate::disclosure;
 use crate::findings::joint::Joint;
 use crate::findings::labels::unit_words;
 use crate::findings::questions::{
     CurvePoint, DoseResponse, Overall, POUNDS_PER_KILOGRAM, Question, Slope,
 };
 use crate::findings::{
-    CountModel, Estimator, LogOdds, PlanCounts, PlansOfOrder, Publication, SessionSpread,
+    CountModel, Estimator, FirstVersions, Key, LogOdds, PlanCounts, PlansOfOrder, Publication,
+    Reached, SessionSpread,
 };
 use crate::pooling::bivariate::{Bivariate, BivariateModel, Covariance, Ellipse};
 use crate::pooling::subgroups::Subgroups;
@@ -245,8 +247,75 @@ pub(super) fn given(publication: &Publication) -> Map<String, Value> {
             "count_models",
             publication.count_models.iter().map(count_model).collect(),
         ),
+        (
+            "first_versions",
+            publication.first_versions.iter().map(first).collect(),
+        ),
+        ("reached", publication.reached.iter().map(reached).collect()),
         ("plans", json!(publication.plans.as_ref().map(plans))),
+        ("protection", protection(publication)),
     ])
+}
+
+/// How well the rows protect those behind them.
+fn protection(publication: &Publication) -> Value {
+    let found = disclosure::protection(publication);
+    let different = found.different.iter().map(|different| {
+        let mut entry = class_fields(different.outcome, different.class);
+        entry.insert("least".to_owned(), json!(different.least));
+        Value::Object(entry)
+    });
+    let not_shown = found.not_shown.iter();
+    let not_shown: Map<String, Value> = not_shown
+        .map(|(fact, pairs)| (fact.code().to_owned(), json!(pairs)))
+        .collect();
+    json!({
+        "minimum_players": publication.rules.minimum_players,
+        "players": found.players,
+        "pairs": found.pairs,
+        "classes": found.classes,
+        "least_alike": found.alike,
+        "least_different": different.collect::<Vec<_>>(),
+        "pairs_not_showing": not_shown,
+        "pairs_left_out_at_least": publication.pairs_left_out,
+    })
+}
+
+fn first(first: &FirstVersions) -> Value {
+    let mut entry = of_key(&first.key);
+    entry.extend(fields([
+        ("corrected_at_least", json!(first.corrected_at_least)),
+        ("estimate", json!(first.found.estimate)),
+        ("low", json!(first.found.interval.low)),
+        ("high", json!(first.found.interval.high)),
+        ("tau2", json!(first.found.tau_squared)),
+    ]));
+    Value::Object(entry)
+}
+
+fn reached(reached: &Reached) -> Value {
+    let mut entry = of_key(&reached.key);
+    if let Value::Object(figures) = reached_figures(reached) {
+        entry.extend(figures);
+    }
+    Value::Object(entry)
+}
+
+/// An analysis after so many of its players had come.
+pub(super) fn reached_figures(reached: &Reached) -> Value {
+    json!({
+        "players": reached.players,
+        "k": reached.k,
+        "estimate": reached.estimate,
+        "low": reached.interval.low,
+        "high": reached.interval.high,
+    })
+}
+
+fn of_key(key: &Key) -> Map<String, Value> {
+    let mut entry = class_fields(key.outcome, key.class);
+    entry.insert("band".to_owned(), json!(GapBands::code(key.band)));
+    entry
 }
 
 fn spread(spread: &SessionSpread) -> Value {
@@ -266,8 +335,7 @@ pub(super) fn spread_figures(spread: &SessionSpread) -> Map<String, Value> {
 }
 
 fn count_model(model: &CountModel) -> Value {
-    let mut entry = class_fields(model.key.outcome, model.key.class);
-    entry.insert("band".to_owned(), json!(GapBands::code(model.key.band)));
+    let mut entry = of_key(&model.key);
     entry.extend(count_figures(model));
     Value::Object(entry)
 }

@@ -1,6 +1,6 @@
 //! The pooled document (`schema/pooled.v1.schema.json`).
 
-use super::{batch_head, decimal, overall, scrutiny, study_head};
+use super::{batch_head, decimal, overall, reproducible, scrutiny, study_head};
 use crate::disclosure::Everybody;
 use crate::findings::families::AdjustedP;
 use crate::findings::labels::unit_words;
@@ -9,12 +9,12 @@ use crate::findings::sensitivity::Line;
 use crate::findings::words::Said;
 use crate::findings::{Analysis, Basis, Finding, Findings, Key, Publication};
 use crate::pooling::{Estimable, Heterogeneity, Interval, Level, Model, Pooled, Reason, TInterval};
-use crate::protocol::GapBands;
+use crate::protocol::{GapBand, GapBands};
 use crate::vocabulary::{Outcome, ShotClass};
 use serde_json::{Map, Value, json};
 
 /// What holds for every analysis of the document.
-const CAVEATS: &[&str] = &[
+pub(super) const CAVEATS: &[&str] = &[
     "Differences are looser minus tighter: a positive speed means that the looser string bed was faster.",
     "Shots of one session are taken as independent unless their autocorrelation was given, because summaries say nothing of their correlation; where they are correlated the true standard errors are larger and part of the heterogeneity is false.",
     "With one session per arm, tau2 and everything made from it hold day-to-day noise as well as differences between players.",
@@ -37,6 +37,7 @@ pub fn of_publication(
         "batch": batch_head(publication.batch.as_ref()),
         "level": publication.level.value(),
         "caveats": CAVEATS,
+        "reproducible": reproducible::statement(),
     });
     if let Some(document) = document.as_object_mut() {
         document.extend(found(publication, findings, everybody));
@@ -74,7 +75,8 @@ pub fn of_table(level: Level, finding: &Finding, scrutiny: &Scrutiny) -> Value {
     }
     let about = About {
         basis: None,
-        n_corrected: None,
+        corrected_at_least: None,
+        dominated: None,
         smallest_worthwhile: None,
         without_imputed: None,
         adjusted_p: None,
@@ -89,20 +91,25 @@ pub fn of_table(level: Level, finding: &Finding, scrutiny: &Scrutiny) -> Value {
         "batch": null,
         "level": level.value(),
         "caveats": [],
+        "reproducible": reproducible::statement(),
         "analyses": [entry],
         "questions": [],
         "joint": [],
         "everybody": [],
         "session_spreads": [],
         "count_models": [],
+        "first_versions": [],
+        "reached": [],
         "plans": null,
+        "protection": null,
     })
 }
 
 /// What is said of an analysis beside its figures.
 struct About<'a> {
     basis: Option<Basis>,
-    n_corrected: Option<usize>,
+    corrected_at_least: Option<usize>,
+    dominated: Option<bool>,
     smallest_worthwhile: Option<f64>,
     without_imputed: Option<&'a Line>,
     adjusted_p: Option<AdjustedP>,
@@ -119,7 +126,8 @@ fn analyses_of(analyses: &[Analysis], bands: &GapBands) -> Value {
             entry.insert("unit".to_owned(), json!(unit_words(analysis.key.outcome)));
             let about = About {
                 basis: Some(analysis.basis),
-                n_corrected: Some(analysis.n_corrected),
+                corrected_at_least: Some(analysis.corrected_at_least),
+                dominated: Some(analysis.dominated),
                 smallest_worthwhile: analysis.smallest_worthwhile,
                 without_imputed: analysis.without_imputed.as_ref(),
                 adjusted_p: analysis.adjusted_p,
@@ -138,18 +146,20 @@ fn analyses_of(analyses: &[Analysis], bands: &GapBands) -> Value {
 }
 
 fn key_fields(key: &Key, bands: &GapBands) -> Map<String, Value> {
-    let (low, high) = bands.range(key.band);
     let mut entry = class_fields(key.outcome, key.class);
-    entry.insert(
-        "band".to_owned(),
-        json!({
-            "code": GapBands::code(key.band),
-            "from": low.map(decimal),
-            "to_under": high.map(decimal),
-            "unit": bands.unit().code(),
-        }),
-    );
+    entry.insert("band".to_owned(), band_entry(key.band, bands));
     entry
+}
+
+/// A gap band with its edges.
+pub(super) fn band_entry(band: GapBand, bands: &GapBands) -> Value {
+    let (low, high) = bands.range(band);
+    json!({
+        "code": GapBands::code(band),
+        "from": low.map(decimal),
+        "to_under": high.map(decimal),
+        "unit": bands.unit().code(),
+    })
 }
 
 /// What is compared, for which shots.
@@ -176,7 +186,8 @@ fn put_withheld(entry: &mut Map<String, Value>, minimum_players: usize, about: &
         "basis",
         "k",
         "players",
-        "corrected",
+        "corrected_at_least",
+        "dominated",
         "shown",
         "without_imputed",
         "adjusted_p",
@@ -199,12 +210,13 @@ fn put_finding(entry: &mut Map<String, Value>, finding: &Finding, about: &About<
     put("basis", json!(about.basis.map(Basis::code)));
     put("k", json!(finding.pooled.k));
     put("players", json!(finding.pooled.n_clusters));
-    put("corrected", json!(about.n_corrected));
+    put("corrected_at_least", json!(about.corrected_at_least));
+    put("dominated", json!(about.dominated));
     put("shown", shown(finding, &mut missing));
-    let n_corrected = about.n_corrected.unwrap_or(0);
+    let corrected = about.corrected_at_least.unwrap_or(0);
     let without_imputed = about
         .without_imputed
-        .map(|line| scrutiny::line(line, n_corrected, "/without_imputed", &mut missing));
+        .map(|line| scrutiny::line(line, corrected, "/without_imputed", &mut missing));
     put("without_imputed", json!(without_imputed));
     put("adjusted_p", adjusted_p(about.adjusted_p));
     put("any_time", any_time(finding, &mut missing));
@@ -215,7 +227,7 @@ fn put_finding(entry: &mut Map<String, Value>, finding: &Finding, about: &About<
     put("heterogeneity", heterogeneity);
     let scrutiny = about.scrutiny.map(|scrutiny| {
         let worthwhile = about.smallest_worthwhile;
-        scrutiny::entry(scrutiny, about.said, worthwhile, n_corrected, &mut missing)
+        scrutiny::entry(scrutiny, about.said, worthwhile, corrected, &mut missing)
     });
     put("scrutiny", json!(scrutiny));
     put("not_estimable", Value::Array(missing.list));
@@ -255,7 +267,7 @@ impl Missing {
     }
 }
 
-fn shown(finding: &Finding, missing: &mut Missing) -> Value {
+pub(super) fn shown(finding: &Finding, missing: &mut Missing) -> Value {
     let shown = missing.take(&finding.shown, "/shown");
     let p = shown.and_then(|shown| missing.take(&shown.p, "/shown/p"));
     let prediction = shown.and_then(|shown| missing.take(&shown.prediction, "/shown/prediction"));
@@ -277,7 +289,7 @@ pub(super) fn ends(interval: Option<Interval>) -> Value {
     })
 }
 
-fn any_time(finding: &Finding, missing: &mut Missing) -> Value {
+pub(super) fn any_time(finding: &Finding, missing: &mut Missing) -> Value {
     let any_time = missing.take(&finding.any_time, "/any_time");
     json!({
         "estimate": any_time.map(|any_time| any_time.estimate),
@@ -286,7 +298,7 @@ fn any_time(finding: &Finding, missing: &mut Missing) -> Value {
     })
 }
 
-fn models(pooled: &Pooled, missing: &mut Missing) -> Value {
+pub(super) fn models(pooled: &Pooled, missing: &mut Missing) -> Value {
     let mut model = |value: &Estimable<Model>, name: &str| {
         let at = format!("/models/{name}");
         model_entry(missing.take(value, &at), &at, missing)
@@ -335,7 +347,7 @@ fn model_entry(model: Option<Model>, at: &str, missing: &mut Missing) -> Value {
     })
 }
 
-fn bootstrap_prediction(finding: &Finding, missing: &mut Missing) -> Value {
+pub(super) fn bootstrap_prediction(finding: &Finding, missing: &mut Missing) -> Value {
     const AT: &str = "/bootstrap_prediction";
     let found = missing.take(&finding.bootstrap_prediction, AT);
     let found = found.as_ref();
@@ -350,7 +362,7 @@ fn bootstrap_prediction(finding: &Finding, missing: &mut Missing) -> Value {
     })
 }
 
-fn heterogeneity(value: &Estimable<Heterogeneity>, missing: &mut Missing) -> Value {
+pub(super) fn heterogeneity(value: &Estimable<Heterogeneity>, missing: &mut Missing) -> Value {
     let found = missing.take(value, "/heterogeneity");
     let found = found.as_ref();
     let mut range = |value: Option<&Estimable<Interval>>, name: &str| {
@@ -390,6 +402,7 @@ fn everybody_of(everybody: &[Everybody], bands: &GapBands) -> Value {
 
 fn everybody_entry(figure: &Everybody, bands: &GapBands) -> Value {
     let mut entry = key_fields(&figure.key, bands);
+    entry.insert("of_batch".to_owned(), json!(figure.batch));
     entry.insert(
         "players_at_least".to_owned(),
         json!(figure.players_at_least),

@@ -23,6 +23,10 @@ word_list! {
         TooLarge = "too-large",
         /// The body did not arrive in time.
         TooSlow = "too-slow",
+        /// The file has none of the bytes that were asked for.
+        RangeNotThere = "range-not-there",
+        /// The client has asked as often as one may.
+        TooManyRequests = "too-many-requests",
         /// The connection broke off, or a header is not usable.
         BadRequest = "bad-request",
         /// The key was used before for something else.
@@ -37,6 +41,12 @@ word_list! {
         TooManyVersions = "too-many-versions",
         /// The study takes no further contributions.
         NotRecruiting = "not-recruiting",
+        /// The parameters of the address cannot be read.
+        InvalidQuery = "invalid-query",
+        /// Too few players for any figure.
+        TooFewPlayers = "too-few-players",
+        /// As many questions as the service works on at a time are being answered.
+        Busy = "busy",
         /// The service cannot store anything now.
         Unavailable = "unavailable",
         /// The service failed; nothing was stored.
@@ -57,6 +67,8 @@ impl ProblemKind {
             Self::NotForm => "The body must be a form",
             Self::TooLarge => "The body is too large",
             Self::TooSlow => "The body did not arrive in time",
+            Self::RangeNotThere => "The file has no such bytes",
+            Self::TooManyRequests => "Too many requests",
             Self::BadRequest => "The request cannot be read",
             Self::KeyUsedOtherwise => "The key was used for something else",
             Self::ReceiptUnknown => "There is no such receipt",
@@ -64,6 +76,9 @@ impl ProblemKind {
             Self::AlreadyWithdrawn => "This contribution was withdrawn",
             Self::TooManyVersions => "This contribution was mended often enough",
             Self::NotRecruiting => "This study takes no further contributions",
+            Self::InvalidQuery => "The question cannot be read",
+            Self::TooFewPlayers => "Too few players for an answer",
+            Self::Busy => "The service is busy with other questions",
             Self::Unavailable => "The service cannot store anything",
             Self::Internal => "The service failed",
         }
@@ -89,6 +104,12 @@ impl ProblemKind {
             Self::TooSlow => {
                 "Send it again on a better line; with the same Idempotency-Key it is stored once."
             }
+            Self::RangeNotThere => {
+                "Ask for bytes that the file has: the Content-Range header says how many there are."
+            }
+            Self::TooManyRequests => {
+                "Wait for the seconds in the Retry-After header; RateLimit tells how many requests are left."
+            }
             Self::BadRequest => "Send the request again; the detail says what was wrong with it.",
             Self::KeyUsedOtherwise => "Make a new Idempotency-Key for every new contribution.",
             Self::ReceiptUnknown => {
@@ -105,6 +126,15 @@ impl ProblemKind {
             }
             Self::NotRecruiting => {
                 "Nothing can be sent any more. With a receipt you can still see, mend and withdraw what you sent."
+            }
+            Self::InvalidQuery => {
+                "Mend every parameter in the list of faults; each sentence says what it takes."
+            }
+            Self::TooFewPlayers => {
+                "Ask more widely: with fewer filters, or over more gaps. The rows themselves are in the aggregate."
+            }
+            Self::Busy => {
+                "Ask again after the time in the Retry-After header, or ask the downloaded aggregate with tautpool pool --where."
             }
             Self::Unavailable => {
                 "Send it again after the time in the Retry-After header, with the same Idempotency-Key; nothing was stored."

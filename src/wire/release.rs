@@ -1,21 +1,22 @@
 //! A release and the list of them (`schema/release.v1.schema.json`, `releases.v1.schema.json`).
 //! `intake` reads a release back in.
 
+pub mod check;
 mod metadata;
 
 pub use metadata::{data_set, datacite, datacite_text};
 
 use super::pooled::class_fields;
-use super::{aggregate, study_head};
+use super::{aggregate, canonical, reproducible, study_head};
 use crate::findings::flow::{Count, ParticipantFlow};
 use crate::findings::words::answer;
-use crate::findings::{Analysis, Choice, Findings};
-use crate::pooling::NumericError;
+use crate::findings::{Analysis, Findings};
 use crate::protocol::{GapBands, PrimaryOutcome, StudyLabel};
 use crate::release::{
     Change, Changes, Figures, ProtocolRecord, Release, ReleaseKind, Stated, as_stated,
 };
 use serde_json::{Map, Value, json};
+use std::ops::Range;
 
 /// The document of a release, given what is found in its publication.
 #[must_use]
@@ -47,6 +48,7 @@ pub fn document(release: &Release, findings: &Findings) -> Value {
         "findings",
         aggregate::document(&release.publication, findings, everybody),
     );
+    put("reproducible", reproducible::of_release());
     put("supersedes", json!(release.supersedes()));
     let bands = &release.publication.rules.bands;
     let changes = release.changes.as_ref();
@@ -62,15 +64,6 @@ pub fn document(release: &Release, findings: &Findings) -> Value {
     put("citation", json!(release.citation()));
     put("metadata", datacite(release));
     Value::Object(document)
-}
-
-/// The document of a release that was read back, with every analysis made again from its rows.
-///
-/// # Errors
-/// When a row cannot be pooled, which intake rules out.
-pub fn made_again(release: &Release) -> Result<Value, NumericError> {
-    let findings = release.publication.analyse(Choice::default())?;
-    Ok(document(release, &findings))
 }
 
 fn protocol(release: &Release, record: &ProtocolRecord) -> Value {
@@ -221,9 +214,15 @@ pub struct Listed {
     pub address: String,
 }
 
-/// The list of a study's releases, the first one first.
+/// A part of the list of a study's releases, the first one first, with the address of the next
+/// part. `releases` are all of them, since what became of one is told by those after it.
 #[must_use]
-pub fn index(study: &StudyLabel, releases: &[Listed]) -> Value {
+pub fn index(
+    study: &StudyLabel,
+    releases: &[Listed],
+    shown: Range<usize>,
+    next: Option<&str>,
+) -> Value {
     let entry = |(place, listed): (usize, &Listed)| {
         let next = releases.get(place + 1);
         let correction = next.filter(|next| next.kind == ReleaseKind::Correction);
@@ -240,11 +239,14 @@ pub fn index(study: &StudyLabel, releases: &[Listed]) -> Value {
             "correction": correction.and_then(|next| next.reason.as_deref()),
         })
     };
-    let entries: Vec<Value> = releases.iter().enumerate().map(entry).collect();
+    let entries = releases.iter().enumerate();
+    let entries = entries.skip(shown.start).take(shown.len()).map(entry);
+    let entries: Vec<Value> = entries.collect();
     json!({
         "document": "releases",
         "version": 1,
         "study": study_head(study),
         "releases": entries,
+        "next": next,
     })
 }

@@ -122,9 +122,10 @@ pub fn flag(flag: &Flag) -> Value {
     json!({"pointer": flag.pointer, "code": flag.code.code(), "sentence": flag.sentence})
 }
 
-/// The list of studies (`schema/studies.v1.schema.json`).
+/// A part of the list of studies, with the address of the next one
+/// (`schema/studies.v1.schema.json`).
 #[must_use]
-pub fn studies(studies: &[&Study]) -> Value {
+pub fn studies(studies: &[&Study], next: Option<&str>) -> Value {
     let entries: Vec<Value> = studies
         .iter()
         .map(|study| {
@@ -152,7 +153,7 @@ pub fn studies(studies: &[&Study]) -> Value {
             })
         })
         .collect();
-    json!({"document": "studies", "version": 1, "studies": entries})
+    json!({"document": "studies", "version": 1, "studies": entries, "next": next})
 }
 
 /// The answer of the health check (`schema/health.v1.schema.json`).

@@ -2,12 +2,13 @@
 //!
 //! Places in `not_estimable` lists begin at the analysis, as everywhere.
 
-use super::overall::{count_figures, spread_figures};
+use super::overall::{count_figures, reached_figures, spread_figures};
 use super::pooled::{Missing, ends};
+use crate::findings::caveats::Caveat;
+use crate::findings::certainty::Certainty;
 use crate::findings::scrutiny::{FURTHER_PLAYERS, Scrutiny};
 use crate::findings::sensitivity::{Line, sentence};
 use crate::findings::words::Said;
-use crate::pooling::cumulative::Step;
 use crate::pooling::gains::ShareMethod;
 use crate::pooling::influence::{Deletion, Influence, Unit};
 use crate::pooling::small_studies::Asymmetry;
@@ -21,20 +22,18 @@ pub(super) fn entry(
     scrutiny: &Scrutiny,
     said: Option<&Said>,
     smallest_worthwhile: Option<f64>,
-    n_corrected: usize,
+    corrected_at_least: usize,
     missing: &mut Missing,
 ) -> Value {
-    let caveats = scrutiny.caveats.iter().map(|caveat| {
-        json!({"code": caveat.code(), "figure": caveat.figure(), "sentence": caveat.sentence()})
-    });
+    let caveats = scrutiny.caveats.iter().map(caveat);
     json!({
         "verdict": said.map(|said| said.verdict.code()),
         "sentence": said.map(|said| said.sentence.as_str()),
-        "certainty": certainty(scrutiny),
+        "certainty": certainty(scrutiny.certainty.as_ref()),
         "caveats": caveats.collect::<Vec<_>>(),
-        "sensitivity": sensitivity(&scrutiny.sensitivity, n_corrected, missing),
+        "sensitivity": sensitivity(&scrutiny.sensitivity, corrected_at_least, missing),
         "leave_one_out": leave_one_out(scrutiny, missing),
-        "cumulative": cumulative(scrutiny, missing),
+        "reached": reached(scrutiny),
         "small_studies": small_studies(scrutiny, missing),
         "three_level": three_level(&scrutiny.three_level, missing),
         "gains": gains(scrutiny, missing),
@@ -45,8 +44,13 @@ pub(super) fn entry(
     })
 }
 
-fn certainty(scrutiny: &Scrutiny) -> Value {
-    let Some(certainty) = &scrutiny.certainty else {
+pub(super) fn caveat(caveat: &Caveat) -> Value {
+    json!({"code": caveat.code(), "figure": caveat.figure(), "sentence": caveat.sentence()})
+}
+
+/// How sure, with the reasons; null for a table that is not a study's.
+pub(super) fn certainty(certainty: Option<&Certainty>) -> Value {
+    let Some(certainty) = certainty else {
         return Value::Null;
     };
     let reasons = certainty
@@ -56,22 +60,27 @@ fn certainty(scrutiny: &Scrutiny) -> Value {
     json!({"level": certainty.level.code(), "reasons": reasons.collect::<Vec<_>>()})
 }
 
-fn sensitivity(lines: &[Line], n_corrected: usize, missing: &mut Missing) -> Value {
+fn sensitivity(lines: &[Line], corrected_at_least: usize, missing: &mut Missing) -> Value {
     let entries = lines.iter().enumerate();
     entries
         .map(|(place, found)| {
             let at = format!("/scrutiny/sensitivity/{place}");
-            line(found, n_corrected, &at, missing)
+            line(found, corrected_at_least, &at, missing)
         })
         .collect()
 }
 
 /// One way of asking about an analysis with so many corrected pairs.
-pub(super) fn line(line: &Line, n_corrected: usize, at: &str, missing: &mut Missing) -> Value {
+pub(super) fn line(
+    line: &Line,
+    corrected_at_least: usize,
+    at: &str,
+    missing: &mut Missing,
+) -> Value {
     let brief = missing.take(&line.result, at);
     json!({
         "code": line.kind.code(),
-        "sentence": sentence(line.kind, n_corrected),
+        "sentence": sentence(line.kind, corrected_at_least),
         "k": line.counts.map(|(k, _)| k),
         "players": line.counts.map(|(_, players)| players),
         "estimate": brief.map(|brief| brief.estimate),
@@ -161,22 +170,11 @@ fn put_mean(
     take(mean.map(|mean| mean.tau_squared), "tau2");
 }
 
-fn cumulative(scrutiny: &Scrutiny, missing: &mut Missing) -> Value {
-    let Some(cumulative) = &scrutiny.cumulative else {
+fn reached(scrutiny: &Scrutiny) -> Value {
+    let Some(reached) = &scrutiny.reached else {
         return Value::Null;
     };
-    let steps = cumulative.steps.iter().enumerate();
-    steps
-        .map(|(place, step)| {
-            let Step { batch, k, .. } = step;
-            let mut entry = json!({"arrival": batch, "k": k, "players": step.n_clusters});
-            if let Some(entry) = entry.as_object_mut() {
-                let at = format!("/scrutiny/cumulative/{place}");
-                put_mean(entry, &step.mean, step.has_repeats, &at, missing);
-            }
-            entry
-        })
-        .collect()
+    reached.iter().map(reached_figures).collect()
 }
 
 fn small_studies(scrutiny: &Scrutiny, missing: &mut Missing) -> Value {

@@ -1,8 +1,15 @@
 //! What can be read over HTTP, by whom and how. Sending is in [`sending`], what is refused in
-//! [`refusing`].
+//! [`refusing`], how the interface describes itself in [`description`], forms and pieces of bodies in
+//! [`forms`], other origins in [`origins`], parts of lists in [`parts`], how often one may ask in
+//! [`limits`].
 
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
+mod description;
+mod forms;
+mod limits;
+mod origins;
+mod parts;
 mod refusing;
 mod sending;
 
@@ -16,9 +23,10 @@ use tautpool::pages::SCRIPTS;
 
 /// Every address that answers GET, for a server with the study.
 fn readable() -> Vec<String> {
-    let mut paths: Vec<String> = ["/", "/problems", "/style.css", "/health", "/api/v1/studies"]
+    let mut paths: Vec<String> = ["/", "/problems", "/style.css", "/health", "/api"]
         .map(str::to_owned)
         .to_vec();
+    paths.extend(["/api/openapi.json", "/api/v1/studies"].map(str::to_owned));
     paths.push(format!("/studies/{STUDY}"));
     paths.push(pooled());
     paths.push(aggregate());
@@ -98,6 +106,9 @@ fn schemas_are_served_byte_for_byte_and_none_is_left_out() {
     for entry in fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
         let name = path.file_name().unwrap().to_str().unwrap();
+        if name == "openapi.json" {
+            continue;
+        }
         let answer = server.get(&format!("/schema/{name}")).expect(200);
         assert_eq!(answer.content_type(), "application/schema+json");
         assert_eq!(answer.body, fs::read(&path).unwrap(), "{name}");
@@ -207,20 +218,26 @@ fn a_new_batch_changes_the_tags_of_what_it_changes() {
 #[test]
 fn a_wrong_method_is_refused_with_the_right_ones() {
     let (_folder, server) = server();
-    for method in ["POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE"] {
+    for method in ["POST", "PUT", "PATCH", "DELETE", "TRACE"] {
         for path in readable() {
+            let is_open = path.starts_with("/api/") || path.starts_with("/schema/");
+            let allowed = if is_open {
+                "GET, HEAD, OPTIONS"
+            } else {
+                "GET, HEAD"
+            };
             let answer = server.send(method, &path, &[], b"");
-            assert_eq!(answer.header("allow"), "GET, HEAD", "{method} {path}");
+            assert_eq!(answer.header("allow"), allowed, "{method} {path}");
             answer.expect_problem(405, "method-not-allowed");
         }
     }
     let contributions = format!("/api/v1/studies/{STUDY}/contributions");
     for method in ["PUT", "PATCH", "DELETE", "OPTIONS"] {
         let answer = server.send(method, &contributions, &[], b"");
-        assert_eq!(answer.header("allow"), "GET, POST", "{method}");
+        assert_eq!(answer.header("allow"), "GET, HEAD, POST", "{method}");
         answer.expect_problem(405, "method-not-allowed");
     }
-    let head = server.send("HEAD", &contributions, &[], b"").expect(405);
+    let head = server.send("HEAD", &contributions, &[], b"").expect(401);
     assert!(head.body.is_empty());
 }
 

@@ -176,8 +176,7 @@ fn every_invalid_document_gets_exactly_its_faults() {
 
 #[test]
 fn every_code_that_a_contribution_can_get_occurs() {
-    // `unreadable` would be a defect; `edges_not_rising` belongs to studies and
-    // `first_version_contradicts` to downloads; `against_schema` stands for kinds of schema rule
+    // `unreadable` would be a defect; `edges_not_rising` belongs to studies; `against_schema` stands for kinds of schema rule
     // that the contribution's schema does not use. The first two belong to files of single shots.
     // `settled_before` belongs to changes of a study.
     let elsewhere = [
@@ -185,7 +184,6 @@ fn every_code_that_a_contribution_can_get_occurs() {
         FaultCode::OutOfOrder,
         FaultCode::Unreadable,
         FaultCode::EdgesNotRising,
-        FaultCode::FirstVersionContradicts,
         FaultCode::SettledBefore,
         FaultCode::AgainstSchema,
     ];

@@ -7,15 +7,18 @@
     reason = "a test stops at what it did not expect"
 )]
 
+mod attack;
+mod differencing;
+
 use crate::corpus;
 use crate::harness::{Pair, STUDY, STUDY_FILE, contribution, recruit, varied};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::sync::Arc;
-use tautpool::disclosure::{self, CountedPair, CountedPlayer, Everybody};
+use tautpool::disclosure::{self, CountedPair, CountedPlayer, Everybody, Outsider};
 use tautpool::effects::{self, spread::CrowdSpread};
-use tautpool::findings::{Choice, Publication, Row};
+use tautpool::findings::{Analysis, Choice, FirstVersions, Month, Publication, Row};
 use tautpool::intake;
 use tautpool::pages;
 use tautpool::pooling::Level;
@@ -37,23 +40,54 @@ fn counted(pairs: &[(u32, Pair)], batch: i64) -> Vec<CountedPair> {
     let key = ReceiptKey::of_folder(folder.path()).unwrap();
     let study = corpus::study();
     let crowd = CrowdSpread::default();
-    let one = |(player, pair): &(u32, Pair)| {
+    let one = |(place, (player, pair)): (usize, &(u32, Pair))| {
+        let uuid = Uuid::from_u128(u128::from(*player));
         let document = contribution(*pair).to_string();
         let admitted = intake::contribution(document.as_bytes(), &study).unwrap();
         let contribution = admitted.contribution;
         let player = CountedPlayer {
             number: usize::try_from(*player).unwrap(),
-            group_order: key.group_order(STUDY, batch, Uuid::from_u128(u128::from(*player))),
+            group_order: key.group_order(STUDY, batch, uuid),
+            hiding_order: key.hiding_order(STUDY, uuid),
+            identity: Outsider {
+                player: u128::from(*player),
+                contribution: u128::try_from(place).unwrap(),
+                version: 1,
+            },
+            month: Month {
+                year: 2026,
+                month: 11,
+            },
             planned: false,
         };
         let pair = effects::of_pair(&contribution, &study.protocol, &crowd).unwrap();
         CountedPair::new(&contribution, pair, &crowd, player)
     };
-    pairs.iter().map(one).collect()
+    pairs.iter().enumerate().map(one).collect()
 }
 
 fn rows(pairs: &[(u32, Pair)]) -> Vec<Row> {
-    disclosure::rows(&counted(pairs, 1), &corpus::study().protocol.analysis)
+    rows_of(&counted(pairs, 1))
+}
+
+/// A publication of nothing but rows.
+fn publication(rows: Vec<Row>) -> Publication {
+    let study = corpus::study();
+    Publication {
+        study: study.label,
+        batch: None,
+        protocol_version: 1,
+        level: Level::NINETY_FIVE,
+        rows,
+        rules: study.protocol.analysis,
+        frames: Vec::new(),
+        pairs_left_out: 0,
+        first_versions: Vec::new(),
+        reached: Vec::new(),
+        session_spreads: Vec::new(),
+        count_models: Vec::new(),
+        plans: None,
+    }
 }
 
 /// Pairs as counted where those that differ from what was first sent were corrected since.
@@ -72,12 +106,21 @@ fn corrected(pairs: &[(u32, Pair)], first: &[(u32, Pair)]) -> Vec<CountedPair> {
 }
 
 fn rows_of(counted: &[CountedPair]) -> Vec<Row> {
-    disclosure::rows(counted, &corpus::study().protocol.analysis)
+    let rules = corpus::study().protocol.analysis;
+    disclosure::rows(counted, &disclosure::kept(counted, &rules), &rules).rows
 }
 
 fn everybody(pairs: &[(u32, Pair)]) -> Vec<Everybody> {
+    everybody_of(&counted(pairs, 1))
+}
+
+fn everybody_of(counted: &[CountedPair]) -> Vec<Everybody> {
     let rules = corpus::study().protocol.analysis;
-    disclosure::everybody(&counted(pairs, 1), &rules, Level::NINETY_FIVE).unwrap()
+    let kept = disclosure::kept(counted, &rules);
+    let before = BTreeMap::new();
+    let shown = disclosure::everybody(counted, &kept, &rules, Level::NINETY_FIVE, 1, &before);
+    let figures = shown.unwrap().into_iter().map(|shown| shown.figure);
+    figures.collect()
 }
 
 /// So many players with one pair each, numbered from a first one.
@@ -126,44 +169,43 @@ fn nothing_is_said_where_there_are_too_few_players() {
     let four = [players(0, 5, consenting), players(5, 4, wider)].concat();
     let published = rows(&four);
     assert!(published.iter().all(|row| row.band == USUAL));
-    let study = corpus::study();
-    let publication = Publication {
-        study: study.label,
-        batch: None,
-        protocol_version: 1,
-        level: Level::NINETY_FIVE,
-        rows: published,
-        rules: study.protocol.analysis,
-        session_spreads: Vec::new(),
-        count_models: Vec::new(),
-        plans: None,
-    };
+    let publication = publication(published);
     for analysis in publication.analyse(Choice::default()).unwrap().analyses {
         assert_eq!(analysis.result.is_ok(), analysis.key.band == USUAL);
         // A secondary outcome is not even named where nothing is shown of it.
         assert!(analysis.key.outcome != Outcome::InShare || analysis.result.is_ok());
     }
-    // A fifth pair by one of the four is not a fifth player; one of the others is.
+    // A fifth pair by one of the four is not a fifth player; another player is.
     let same = [four.clone(), vec![(5, wider(varied(1)))]].concat();
     assert!(rows(&same).iter().all(|row| row.band == USUAL));
-    let fifth = [four, vec![(0, wider(varied(1)))]].concat();
+    let fifth = [four, vec![(9, wider(varied(1)))]].concat();
     let wider = rows(&fifth).iter().filter(|row| row.band == WIDER).count();
     assert_eq!(wider, 15);
 }
 
 #[test]
-fn players_who_keep_their_rows_do_not_fill_an_analysis_up() {
+fn players_without_rows_are_told_of_together_or_not_at_all() {
     let pairs = [players(0, 4, consenting), players(4, 4, pooling_only)].concat();
     assert_eq!(rows(&pairs), []);
-    assert_eq!(everybody(&pairs), []);
+    // Eight players without a row: one figure over all of them.
+    let figures = everybody(&pairs);
+    assert_eq!(figures.len(), 3);
+    assert!(figures.iter().all(|figure| figure.players_at_least == 5));
+    assert_eq!(everybody(&pairs[..4]), []);
+}
+
+/// Five players with three pairs each, alike but for their figures, and others with one.
+fn with_three_pairs_each() -> Vec<(u32, Pair)> {
+    let mut pairs = players(0, 10, consenting);
+    pairs.extend(players(0, 5, consenting));
+    pairs.extend(players(0, 5, wider));
+    pairs.extend(players(10, 5, wider));
+    pairs
 }
 
 #[test]
 fn pairs_of_one_player_have_numbers_of_their_own_even_when_alike() {
-    let mut pairs = players(0, 6, consenting);
-    pairs.extend([(2, varied(2)), (2, wider(varied(2)))]);
-    pairs.extend(players(10, 5, wider));
-    let rows = rows(&pairs);
+    let rows = rows(&with_three_pairs_each());
     let mut of_group: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
     let mut keys = BTreeSet::new();
     for row in &rows {
@@ -171,11 +213,47 @@ fn pairs_of_one_player_have_numbers_of_their_own_even_when_alike() {
         // One pair has one row for each outcome, class and band.
         assert!(keys.insert((row.group, row.pair, row.key())), "{row:?}");
     }
-    let most = of_group.values().map(BTreeSet::len).max();
-    assert_eq!(most, Some(3));
+    let with_three = of_group.values().filter(|pairs| pairs.len() == 3).count();
+    assert_eq!((of_group.len(), with_three), (15, 5));
     for pairs in of_group.values() {
         assert_eq!(*pairs, (1..=pairs.len()).collect());
     }
+}
+
+#[test]
+fn pairs_are_left_out_until_enough_players_have_pairs_in_the_same_bands() {
+    let bands = |pairs: &[(u32, Pair)]| {
+        let mut of_group: BTreeMap<usize, Vec<GapBand>> = BTreeMap::new();
+        let speeds = rows(pairs).into_iter();
+        for row in speeds.filter(|row| row.outcome == Outcome::Speed) {
+            of_group.entry(row.group).or_default().push(row.band);
+        }
+        let mut bands: BTreeMap<Vec<GapBand>, usize> = BTreeMap::new();
+        for mut of_group in of_group.into_values() {
+            of_group.sort_unstable();
+            *bands.entry(of_group).or_default() += 1;
+        }
+        bands
+    };
+    let all = with_three_pairs_each();
+    let three = vec![USUAL, USUAL, WIDER];
+    assert_eq!(
+        bands(&all),
+        BTreeMap::from([(vec![USUAL], 5), (three, 5), (vec![WIDER], 5)])
+    );
+    // Without one of the five, the other four lose a pair, and where four have two, another.
+    let four: Vec<_> = all
+        .iter()
+        .filter(|(player, _)| *player != 0)
+        .copied()
+        .collect();
+    assert_eq!(
+        bands(&four),
+        BTreeMap::from([(vec![USUAL], 9), (vec![WIDER], 5)])
+    );
+    // Players who are left with nothing in a band of too few have no rows at all.
+    let lone = [players(0, 9, consenting), players(9, 3, wider)].concat();
+    assert_eq!(bands(&lone), BTreeMap::from([(vec![USUAL], 9)]));
 }
 
 #[test]
@@ -189,10 +267,9 @@ fn groups_are_numbered_without_gaps_and_anew_in_every_batch() {
     let twenty: Vec<(u32, Pair)> = (0..20).map(|number| (number, told_apart(number))).collect();
     let others = [players(20, 4, wider), players(24, 4, pooling_only)].concat();
     let pairs = [twenty, others].concat();
-    let rules = corpus::study().protocol.analysis;
     let mut numberings = BTreeSet::new();
     for batch in 1..=5 {
-        let mut speeds = disclosure::rows(&counted(&pairs, batch), &rules);
+        let mut speeds = rows_of(&counted(&pairs, batch));
         speeds.retain(|row| row.outcome == Outcome::Speed);
         speeds.sort_by(|a, b| a.estimate.total_cmp(&b.estimate));
         let as_they_came: Vec<usize> = speeds.iter().map(|row| row.group).collect();
@@ -206,11 +283,12 @@ fn groups_are_numbered_without_gaps_and_anew_in_every_batch() {
 
 #[test]
 fn rows_of_one_player_hang_together_and_of_two_do_not() {
-    let twice = Pair {
-        speeds: (118.0, 100.0),
-        ..varied(0)
+    // The second pair of each tells whose it is: 20 more than the first.
+    let second = |pair: Pair| Pair {
+        speeds: (pair.speeds.0 + 20.0, pair.speeds.1),
+        ..pair
     };
-    let pairs = [players(0, 6, consenting), vec![(0, twice)]].concat();
+    let pairs = [players(0, 6, consenting), players(0, 6, second)].concat();
     let mut estimates: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
     for row in rows(&pairs)
         .iter()
@@ -219,9 +297,10 @@ fn rows_of_one_player_hang_together_and_of_two_do_not() {
         estimates.entry(row.group).or_default().push(row.estimate);
     }
     assert_eq!(estimates.len(), 6);
-    let both = estimates.values().find(|all| all.len() == 2).unwrap();
-    // 101.25 - 100.5, rounded, and 118 - 100.
-    assert_eq!(both, &[0.8, 18.0]);
+    for both in estimates.values() {
+        assert_eq!(both.len(), 2);
+        assert!((both[1] - both[0] - 20.0).abs() < 0.11, "{both:?}");
+    }
 }
 
 #[test]
@@ -260,57 +339,70 @@ fn rows_are_rounded_and_close_to_what_they_were() {
     }
 }
 
-#[test]
-fn a_corrected_row_has_the_figures_of_the_version_first_sent() {
-    let pairs = players(0, 6, consenting);
-    let mut sent = pairs.clone();
-    // Speeds of 118.27 and 100 km/h with a standard deviation of 9.13 from a hundred shots each.
-    sent[2].1 = Pair {
-        speeds: (118.27, 100.0),
-        sd: Some(9.13),
-        ..sent[2].1
+/// What first versions would have given for the speed of the usual band, from the pairs as they
+/// count and as they were sent.
+fn first_speed(counted: &[CountedPair]) -> Option<FirstVersions> {
+    let rules = corpus::study().protocol.analysis;
+    let kept = disclosure::kept(counted, &rules);
+    let published = disclosure::rows(counted, &kept, &rules);
+    let publication = publication(published.rows.clone());
+    let found = disclosure::first_versions(counted, &published, &publication).unwrap();
+    found
+        .into_iter()
+        .find(|first| first.key.outcome == Outcome::Speed)
+}
+
+/// What was sent at first by so many of the players.
+fn faster_by_ten(pairs: &[(u32, Pair)], n: usize) -> Vec<(u32, Pair)> {
+    let faster = |pair: Pair| Pair {
+        speeds: (pair.speeds.0 + 10.0, pair.speeds.1),
+        ..pair
     };
-    let rows_now = rows_of(&corrected(&pairs, &sent));
-    let changed: Vec<&Row> = rows_now.iter().filter(|row| row.corrected).collect();
-    assert_eq!(changed.len(), 3);
-    let group = changed[0].group;
-    for row in changed {
-        assert_eq!(row.group, group);
-        // 2 (9.13^2) / 100 is 1.667138. The shares stayed as they were.
-        let first = if row.outcome == Outcome::Speed {
-            (18.3, 1.67)
-        } else {
-            (row.estimate, row.variance)
-        };
-        assert_eq!(row.first, Some(first));
-    }
-    // But for this, the rows are those of the newest versions.
-    let plain = rows_now.into_iter().map(|row| Row {
-        corrected: false,
-        first: None,
-        ..row
-    });
-    assert_eq!(plain.collect::<Vec<_>>(), rows(&pairs));
+    let pairs = pairs.iter().enumerate();
+    pairs
+        .map(|(place, (player, pair))| (*player, if place < n { faster(*pair) } else { *pair }))
+        .collect()
 }
 
 #[test]
-fn a_first_version_that_belongs_to_another_analysis_is_not_shown() {
-    let pairs = players(0, 6, consenting);
-    let mut sent = pairs.clone();
-    sent[4].1 = wider(sent[4].1);
-    let mut counted = corrected(&pairs, &sent);
-    // What was first sent may have had too few shots for any effect.
-    let mut without_effects = counted[1].pair.clone();
-    without_effects.effects.clear();
-    without_effects.secondary.clear();
-    counted[1] = counted[1].clone().corrected_from(without_effects);
-    let rows_now = rows_of(&counted);
-    let changed = rows_now.iter().filter(|row| row.corrected);
-    let groups: BTreeSet<usize> = changed.clone().map(|row| row.group).collect();
-    assert_eq!((changed.clone().count(), groups.len()), (6, 2));
-    assert!(changed.into_iter().all(|row| row.first.is_none()));
-    // Nobody else is in the band that the first version was in, so nothing is said of it.
-    assert!(rows_now.iter().all(|row| row.band == USUAL));
+fn what_was_sent_first_is_told_of_five_players_together_and_of_nobody_alone() {
+    let pairs = players(0, 12, consenting);
+    for n in 0..=4 {
+        assert_eq!(
+            first_speed(&corrected(&pairs, &faster_by_ten(&pairs, n))),
+            None
+        );
+    }
+    for (n, at_least) in [(5, 5), (9, 5), (10, 10), (12, 10)] {
+        let counted = corrected(&pairs, &faster_by_ten(&pairs, n));
+        let first = first_speed(&counted).unwrap();
+        assert_eq!(first.corrected_at_least, at_least);
+        // Rows tell nothing of it.
+        assert_eq!(rows_of(&counted), rows(&pairs));
+    }
+    // Were all of them ten faster, so is the estimate; to 0.1.
+    let all = first_speed(&corrected(&pairs, &faster_by_ten(&pairs, 12))).unwrap();
+    let now = publication(rows(&pairs))
+        .analyse(Choice::default())
+        .unwrap();
+    let is_speed =
+        |analysis: &&Analysis| analysis.key.outcome == Outcome::Speed && analysis.key.band == USUAL;
+    let speed = now.analyses.iter().find(is_speed).unwrap();
+    let shown = speed.result.as_ref().unwrap().shown.unwrap();
+    assert!((all.found.estimate - shown.estimate - 10.0).abs() < 0.051);
+    let rounded = disclosure::to_tenth(all.found.estimate);
+    assert_eq!(all.found.estimate.to_bits(), rounded.to_bits());
+}
+
+#[test]
+fn a_first_version_of_another_analysis_is_left_out() {
+    let pairs = players(0, 12, consenting);
+    let mut sent = faster_by_ten(&pairs, 6);
+    sent[11].1 = wider(sent[11].1);
+    let with_all = first_speed(&corrected(&pairs, &faster_by_ten(&pairs, 6))).unwrap();
+    let without_one = first_speed(&corrected(&pairs, &sent)).unwrap();
+    assert_eq!(without_one.corrected_at_least, 5);
+    assert_ne!(with_all.found, without_one.found);
 }
 
 #[test]
@@ -331,26 +423,7 @@ fn a_correction_without_a_row_leaves_no_trace() {
         5
     );
     assert_eq!(rows_of(&counted), rows(&pairs));
-    let rules = corpus::study().protocol.analysis;
-    let figures = disclosure::everybody(&counted, &rules, Level::NINETY_FIVE).unwrap();
-    assert_eq!(figures, everybody(&pairs));
-}
-
-#[test]
-fn which_of_two_alike_pairs_was_corrected_does_not_show_which_came_first() {
-    let others = players(1, 5, consenting);
-    let twin = |sent: Pair| {
-        let pairs = [vec![(0, varied(0)), (0, varied(0))], others.clone()].concat();
-        let first = [vec![(0, sent), (0, varied(0))], others.clone()].concat();
-        corrected(&pairs, &first)
-    };
-    let counted = twin(Pair {
-        speeds: (120.0, 100.0),
-        ..varied(0)
-    });
-    let mut other_way = counted.clone();
-    other_way.swap(0, 1);
-    assert_eq!(rows_of(&counted), rows_of(&other_way));
+    assert_eq!(everybody_of(&counted), everybody(&pairs));
 }
 
 #[test]

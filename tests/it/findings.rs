@@ -7,7 +7,6 @@
     reason = "a test stops at what it did not expect"
 )]
 
-use crate::corpus;
 use crate::laws::{Made, SMALL_CLASS, publication};
 use ndarray::Array1;
 use serde_json::{Value, json};
@@ -15,19 +14,20 @@ use tautpool::findings::caveats::Caveat;
 use tautpool::findings::families::Adjustment;
 use tautpool::findings::gains::GainOf;
 use tautpool::findings::questions::Explanation;
-use tautpool::findings::sensitivity::{Line, Sensitivity, sentence};
+use tautpool::findings::sensitivity::{Brief, Line, Sensitivity};
 use tautpool::findings::{
-    Analysis, Basis, Choice, Circumstances, CountModel, Key, LogOdds, Order, PlanCounts,
-    PlansOfOrder, Publication, Row, SessionSpread,
+    Analysis, Basis, Choice, Circumstances, CountModel, FirstVersions, Key, LogOdds, Month, Order,
+    PlanCounts, PlansOfOrder, Publication, Reached, Row, SessionSpread,
 };
 use tautpool::intake;
 use tautpool::intake::schema::Schema;
-use tautpool::pages;
-use tautpool::pooling::{Effects, Level, Reason, pool};
+use tautpool::pooling::{Effects, Interval, Level, Reason, pool};
 use tautpool::protocol::GapBand;
-use tautpool::units::{TensionUnit, Units};
+
 use tautpool::vocabulary::{Outcome, StringFamily, VarianceSource};
 use tautpool::wire;
+
+mod given;
 
 /// So many speed rows of different players in the first band, the rest as `like` says.
 fn rows(seed: u64, n: usize, like: impl Fn(usize, Row) -> Row) -> Vec<Row> {
@@ -38,7 +38,6 @@ fn rows(seed: u64, n: usize, like: impl Fn(usize, Row) -> Row) -> Vec<Row> {
             let row = Row {
                 group: idx + 1,
                 pair: 1,
-                arrival: 1,
                 band: GapBand::Numbered(0),
                 gap_lb: 5 + i64::try_from(idx % 3).unwrap(),
                 outcome: Outcome::Speed,
@@ -47,10 +46,10 @@ fn rows(seed: u64, n: usize, like: impl Fn(usize, Row) -> Row) -> Vec<Row> {
                 variance,
                 imputed_variance: 0.0,
                 source: VarianceSource::Reported,
-                sessions: (1, 1),
-                circumstances: Circumstances::default(),
-                corrected: false,
-                first: None,
+                circumstances: Circumstances {
+                    planned: Some(false),
+                    ..Circumstances::default()
+                },
             };
             like(idx, row)
         })
@@ -60,7 +59,7 @@ fn rows(seed: u64, n: usize, like: impl Fn(usize, Row) -> Row) -> Vec<Row> {
 fn planned(row: Row) -> Row {
     Row {
         circumstances: Circumstances {
-            planned: true,
+            planned: Some(true),
             ..row.circumstances
         },
         ..row
@@ -210,128 +209,6 @@ fn the_pace_of_the_partner_is_taken_off_by_regression_and_by_a_fixed_part() {
 }
 
 #[test]
-fn first_versions_take_the_place_of_corrected_ones() {
-    // Six of twenty-one were corrected, one of these from something that belonged elsewhere.
-    let all = rows(17, 21, |idx, row| Row {
-        corrected: idx % 4 == 0,
-        first: (idx % 4 == 0 && idx != 8).then_some((row.estimate - 1.5, 2.0 * row.variance)),
-        ..row
-    });
-    let analysis = first(&publication(all.clone()));
-    assert_eq!(analysis.n_corrected, 6);
-    let found = line(&analysis, Sensitivity::FirstVersions).unwrap();
-    assert_eq!(found.counts, Some((20, 20)));
-    let sent = all
-        .iter()
-        .filter_map(|row| match (row.corrected, row.first) {
-            (true, first) => first,
-            (false, _) => Some((row.estimate, row.variance)),
-        });
-    let expected = pooled(sent).to_bits();
-    assert_eq!(found.result.unwrap().estimate.to_bits(), expected);
-    assert_eq!(
-        sentence(found.kind, analysis.n_corrected),
-        "First versions of 6 corrected pairs, before anything was corrected."
-    );
-    // The page says the same, over all gaps together.
-    let mut two_gaps = all.clone();
-    two_gaps.extend(rows(20, 9, |idx, row| Row {
-        band: GapBand::Numbered(1),
-        group: 30 + idx,
-        corrected: idx < 2,
-        first: (idx < 2).then_some((row.estimate, row.variance)),
-        ..row
-    }));
-    let two_gaps = publication(two_gaps);
-    let found = two_gaps.analyse(Choice::default()).unwrap();
-    let study = corpus::study();
-    let page = pages::study(&pages::StudyView {
-        study: &study,
-        standing: pages::Standing::Live,
-        publication: &two_gaps,
-        findings: &found,
-        everybody: &[],
-        renewing: false,
-        states_ordinary: false,
-        units: Units::unchosen(TensionUnit::Pound),
-        base: None,
-        flow: None,
-        history: Vec::new(),
-    });
-    let page = page.unwrap();
-    assert!(page.contains("First versions of 8 corrected pairs, before anything was corrected"));
-    // Only what the analysis rests on is counted: here the planned pairs.
-    let half_planned = all.iter().enumerate().map(|(idx, row)| {
-        let row = *row;
-        if idx < 11 { planned(row) } else { row }
-    });
-    let of_planned = first(&publication(half_planned.collect()));
-    assert_eq!(of_planned.basis, Basis::Planned);
-    assert_eq!(of_planned.n_corrected, 3);
-    let found = line(&of_planned, Sensitivity::FirstVersions).unwrap();
-    assert_eq!(found.counts, Some((10, 10)));
-    // Where nothing was corrected, nothing is asked.
-    let never = all.iter().map(|row| Row {
-        corrected: false,
-        first: None,
-        ..*row
-    });
-    let never = first(&publication(never.collect()));
-    assert_eq!(never.n_corrected, 0);
-    assert_eq!(line(&never, Sensitivity::FirstVersions), None);
-    assert_eq!(never.result, analysis.result);
-    // Four players with a first version here are not spoken of.
-    let few = rows(18, 12, |idx, row| Row {
-        corrected: 4 <= idx,
-        ..row
-    });
-    let few = line(&first(&publication(few)), Sensitivity::FirstVersions).unwrap();
-    assert_eq!(few.counts, None);
-    assert_eq!(few.result, Err(Reason::FewerClustersThanAsked));
-}
-
-#[test]
-fn first_versions_and_corrected_ones_change_places() {
-    let all = rows(19, 16, |idx, row| Row {
-        group: 1 + idx % 13,
-        pair: 1 + idx / 13,
-        corrected: idx % 3 == 0,
-        first: (idx % 3 == 0).then_some((row.estimate + 0.8, 0.6 * row.variance)),
-        ..row
-    });
-    let exchanged = all.iter().map(|row| match row.first {
-        Some((estimate, variance)) => Row {
-            estimate,
-            variance,
-            first: Some((row.estimate, row.variance)),
-            ..*row
-        },
-        None => *row,
-    });
-    let one = first(&publication(all.clone()));
-    let other = first(&publication(exchanged.collect()));
-    let shown = |analysis: &Analysis| {
-        let shown = analysis.result.as_ref().unwrap().shown.unwrap();
-        (shown.estimate.to_bits(), shown.interval)
-    };
-    let line_of = |analysis: &Analysis| {
-        let found = line(analysis, Sensitivity::FirstVersions).unwrap();
-        let brief = found.result.unwrap();
-        (brief.estimate.to_bits(), brief.interval)
-    };
-    assert_eq!(line_of(&one), shown(&other));
-    assert_eq!(line_of(&other), shown(&one));
-    assert_ne!(shown(&one), shown(&other));
-    // A correction that leaves an effect as it was changes nothing.
-    let kept = all.iter().map(|row| Row {
-        first: row.corrected.then_some((row.estimate, row.variance)),
-        ..*row
-    });
-    let kept = first(&publication(kept.collect()));
-    assert_eq!(line_of(&kept), shown(&kept));
-}
-
-#[test]
 fn gains_are_of_players_only_where_sessions_were_repeated() {
     let mut publication = publication(rows(7, 20, |_, row| row));
     let gains = |publication: &Publication| first(publication).scrutiny.unwrap().gains;
@@ -448,18 +325,20 @@ fn a_download_holds_everything_that_its_figures_are_made_from() {
         } else {
             VarianceSource::Reported
         },
-        arrival: 1 + idx / 10,
-        sessions: (1 + i64::try_from(idx % 2).unwrap(), 2),
         circumstances: Circumstances {
-            planned: idx % 2 == 0,
+            planned: Some(idx % 2 == 0),
+            sessions: (idx % 7 != 0).then_some((1 + i64::try_from(idx % 2).unwrap(), 2)),
+            month: (idx % 3 != 0).then_some(Month {
+                year: 2026,
+                month: 9 + u8::try_from(idx % 3).unwrap(),
+            }),
+            frame: (idx % 4 != 0).then_some(idx % 2),
             order: Some(Order::TighterFirst),
             blinded: Some(idx % 3 == 0),
             partner_pace_kmh: Some(-2),
             string_age_hours: Some(3),
             ..Circumstances::default()
         },
-        corrected: idx % 5 < 2,
-        first: (idx % 5 == 0).then_some((-1.3, 2.47)),
         ..row
     });
     all.extend(rows(12, 30, |_, row| Row {
@@ -468,6 +347,29 @@ fn a_download_holds_everything_that_its_figures_are_made_from() {
         ..row
     }));
     let mut publication = publication(all);
+    let key = publication.rows[0].key();
+    let interval = Interval {
+        low: -0.4,
+        high: 2.2,
+    };
+    publication.frames = vec!["Blue one".to_owned(), "old one".to_owned()];
+    publication.pairs_left_out = 10;
+    publication.first_versions = vec![FirstVersions {
+        key,
+        corrected_at_least: 5,
+        found: Brief {
+            estimate: 0.9,
+            interval,
+            tau_squared: 1.23,
+        },
+    }];
+    publication.reached = vec![Reached {
+        key,
+        players: 10,
+        k: 11,
+        estimate: 0.9,
+        interval,
+    }];
     publication.session_spreads = vec![SessionSpread {
         outcome: Outcome::Speed,
         class: SMALL_CLASS,
@@ -576,32 +478,12 @@ fn a_download_that_contradicts_itself_is_refused_at_the_place() {
         document["rows"][3]["imputed_variance"] = json!(2.3 * variance);
     };
     assert_eq!(places(&imputed), ["/rows/3/imputed_variance"]);
-    let first_version = |corrected: bool, estimate: Value, variance: Value| {
-        move |document: &mut Value| {
-            let row = &mut document["rows"][5];
-            row["corrected"] = json!(corrected);
-            row["first_estimate"] = estimate.clone();
-            row["first_variance"] = variance.clone();
-        }
+    let sessions = |document: &mut Value| {
+        document["rows"][5]["tighter_sessions"] = json!(2);
     };
-    let (estimate, variance) = ("/rows/5/first_estimate", "/rows/5/first_variance");
-    let null = Value::Null;
-    for (change, faults) in [
-        (
-            first_version(false, json!(1.2), json!(3)),
-            vec![estimate, variance],
-        ),
-        (first_version(false, null.clone(), json!(3)), vec![variance]),
-        (
-            first_version(true, json!(1.2), null.clone()),
-            vec![variance],
-        ),
-        (first_version(true, null.clone(), json!(3)), vec![estimate]),
-        (first_version(true, json!(1.2), json!(0)), vec![variance]),
-        (first_version(true, json!(1.2), json!("3")), vec![variance]),
-    ] {
-        assert_eq!(places(&change), faults);
-    }
+    assert_eq!(places(&sessions), ["/rows/5/tighter_sessions"]);
+    let month = |document: &mut Value| document["rows"][5]["month"] = json!("2026-13");
+    assert_eq!(places(&month), ["/rows/5/month"]);
     let edge = |document: &mut Value| {
         document["protocol"]["gap_band_edges"][0] = json!(5.001);
     };

@@ -68,7 +68,7 @@ fn document(arms: &[&str], (looser, tighter): (i64, i64), sd: Option<f64>) -> Va
     };
     json!({
         "study": STUDY,
-        "consent": {"text_version": "demo-3", "adult": true, "scope": "pooling"},
+        "consent": {"text_version": "demo-4", "adult": true, "scope": "pooling"},
         "sessions": arms.iter().enumerate().map(session).collect::<Vec<_>>(),
     })
 }

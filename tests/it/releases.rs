@@ -6,6 +6,7 @@
 
 mod canonical;
 mod files;
+mod flips;
 mod metadata;
 mod pages;
 
@@ -67,7 +68,9 @@ fn release(service: &Service, wanted: &Wanted<'_>) -> Result<Published, NotRelea
 }
 
 fn bytes(service: &Service, number: i64) -> Vec<u8> {
-    service.release_document(STUDY, number).unwrap().unwrap()
+    let mut releases = service.releases(STUDY).unwrap().into_iter();
+    let release = releases.find(|release| release.number == number).unwrap();
+    service.release_file(STUDY, &release).unwrap().body.to_vec()
 }
 
 /// A release as a document that holds to its schema.

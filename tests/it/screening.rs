@@ -251,7 +251,7 @@ fn an_outlier_is_flagged_for_the_host_and_neither_held_nor_told() {
     };
     let document = json!({
         "study": "looser-or-tighter",
-        "consent": {"text_version": "demo-3", "adult": true, "scope": "pooling"},
+        "consent": {"text_version": "demo-4", "adult": true, "scope": "pooling"},
         "sessions": [
             {"arm": "looser", "tension": {"mains": 46, "unit": "lb"}, "shots": [line(112.3, [87, 61, 23], 12.7)]},
             {"arm": "tighter", "tension": {"mains": 56, "unit": "lb"}, "shots": [line(91.6, [93, 72, 31], 11.1)]},

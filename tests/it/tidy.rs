@@ -202,6 +202,10 @@ fn every_schema_says_what_it_is_and_is_published() {
     let mut identifiers = BTreeSet::new();
     for file in texts_under("schema") {
         let name = Path::new(&file.path).file_name().unwrap().to_str().unwrap();
+        // What is made from the schemas: the description of the data interface.
+        if name == "openapi.json" {
+            continue;
+        }
         faults.extend(schema_faults(name, &file.text, &listed));
         let schema: Value = serde_json::from_str(&file.text).unwrap();
         if !schema["$id"].is_null() && !identifiers.insert(schema["$id"].to_string()) {

@@ -1,27 +1,28 @@
-//! `tautpool release --verify`: what a file can show of a release by itself.
+//! `tautpool release verify`: what a file can show of a release by itself.
 
-use super::super::{Failure, check, read};
-use crate::intake;
+use super::super::{Failure, check, read, sha256};
 use crate::receipt::sha256_of;
 use crate::release::Software;
-use crate::wire;
-use crate::wire::release::made_again;
+use crate::wire::release::check::{self as content, Checks, Difference, NOT_CHECKED};
 use data_encoding::HEXLOWER;
-use serde_json::Value;
+use std::ffi::OsString;
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-/// What no file alone can show.
-const NOT_CHECKED: &str = "Not checked, because the file alone cannot show it: figures over everybody, spreads between sessions and models of counts, the flow of participants, what was different in the release before, and who published it.";
+/// The hash that a file has to have, and who says so.
+struct Wanted {
+    sha256: String,
+    by: String,
+}
 
 /// What is checked, and what came of it.
-struct Checks<W> {
+struct Report<W> {
     out: W,
     n_faults: usize,
 }
 
-impl<W: Write> Checks<W> {
+impl<W: Write> Report<W> {
     fn hold(&mut self, holds: bool, what: &str, if_not: &str) -> io::Result<()> {
         if holds {
             return writeln!(self.out, "ok     {what}");
@@ -29,116 +30,142 @@ impl<W: Write> Checks<W> {
         self.n_faults += 1;
         writeln!(self.out, "FAULT  {if_not}")
     }
+
+    fn same(&mut self, what: &str, kind: &str, differs: Option<&Difference>) -> io::Result<()> {
+        let Some(differs) = differs else {
+            return self.hold(true, what, "");
+        };
+        self.hold(
+            false,
+            "",
+            &format!(
+                "{kind} {} is not what the rest of the file gives: written is {}, it should be {}",
+                differs.at, differs.written, differs.wanted
+            ),
+        )
+    }
 }
 
-pub(super) fn run(file: &Path, sha256: Option<&str>) -> Result<ExitCode, Failure> {
+pub(super) fn run(file: &Path, given: Option<&str>) -> Result<ExitCode, Failure> {
     let bytes = read(file)?;
-    let mut checks = Checks {
+    let wanted = match given {
+        Some(sha256) => Some(Wanted {
+            sha256: sha256.to_owned(),
+            by: "as given".to_owned(),
+        }),
+        None => beside(file)?,
+    };
+    let mut report = Report {
         out: io::stdout().lock(),
         n_faults: 0,
     };
-    check_hash(&mut checks, &bytes, sha256)?;
-    let release = match intake::release(&bytes) {
-        Ok(release) => release,
+    check_hash(&mut report, &bytes, wanted.as_ref())?;
+    match content::check(&bytes)? {
+        Ok(checks) => tell(&mut report, &checks)?,
         Err(rejection) => {
-            check::list_faults(&mut checks.out, &rejection)?;
-            writeln!(checks.out, "The file is no release, or it was changed.")?;
+            check::list_faults(&mut report.out, &rejection)?;
+            writeln!(report.out, "The file is no release, or it was changed.")?;
             return Ok(ExitCode::FAILURE);
         }
-    };
-    checks.hold(true, "schema     valid by release.v1", "")?;
-    let mut document: Value = serde_json::from_slice(&bytes)?;
-    checks.hold(
-        wire::canonical(&document).as_bytes() == bytes,
-        "form       canonical JSON (RFC 8785)",
-        "form       the file is not in the canonical form of RFC 8785, so it is not the file that was published",
-    )?;
-    let mut again = made_again(&release)?;
-    let analyses = document.pointer("/findings/analyses");
-    let analyses = analyses.and_then(Value::as_array).map_or(0, Vec::len);
-    let rows = release.publication.rows.len();
-    let [published, remade] = [&mut document, &mut again].map(take_findings);
-    let differs = difference(&published, &remade, "/findings");
-    checks.hold(
-        differs.is_none(),
-        &format!("figures    {analyses} analyses made again from {rows} rows, equal bit for bit"),
-        &format!(
-            "figures    {} is not what the rows give",
-            differs.unwrap_or_default()
-        ),
-    )?;
-    let differs = difference(&document, &again, "");
-    checks.hold(
-        differs.is_none(),
-        "words      verdicts, citation and metadata made again, equal",
-        &format!(
-            "words      {} is not what the rest of the file gives",
-            differs.unwrap_or_default()
-        ),
-    )?;
-    let (by, this) = (&release.software, Software::this());
-    if *by != this {
-        writeln!(
-            checks.out,
-            "note   made with {} {}, checked with {} {}: another version may differ in words, and in the last digits of figures",
-            by.name, by.version, this.name, this.version
-        )?;
     }
-    writeln!(checks.out, "{NOT_CHECKED}")?;
-    Ok(if checks.n_faults == 0 {
+    let kept_by = match wanted {
+        Some(_) => "The hash alone keeps",
+        None => "Without a hash nothing keeps",
+    };
+    writeln!(
+        report.out,
+        "{kept_by} what nothing else in the file depends on:"
+    )?;
+    for place in NOT_CHECKED {
+        writeln!(report.out, "       {place}")?;
+    }
+    writeln!(
+        report.out,
+        "and rows that no analysis rests on, such as retrospective pairs of outcomes that were not declared, once planned ones are the analysis."
+    )?;
+    Ok(if report.n_faults == 0 {
         ExitCode::SUCCESS
     } else {
         ExitCode::FAILURE
     })
 }
 
+fn tell<W: Write>(report: &mut Report<W>, checks: &Checks) -> io::Result<()> {
+    report.hold(true, "schema     valid by release.v1", "")?;
+    report.hold(
+        checks.form.is_none(),
+        "form       canonical JSON (RFC 8785)",
+        &format!(
+            "form       from byte {} on the file is not in the canonical form of RFC 8785, so it is not the file that was published",
+            checks.form.unwrap_or_default()
+        ),
+    )?;
+    report.hold(
+        checks.out_of_order.is_none(),
+        "rows       groups and their pairs are numbered in order",
+        &format!(
+            "rows       /findings/rows/{} has a group or a pair that does not go on from the row before",
+            checks.out_of_order.unwrap_or_default()
+        ),
+    )?;
+    let figures = format!(
+        "figures    {} analyses made again from {} rows, equal bit for bit",
+        checks.n_analyses, checks.n_rows
+    );
+    report.same(&figures, "figures   ", checks.figures.as_ref())?;
+    let words = "words      verdicts, citation and metadata made again, equal";
+    report.same(words, "words     ", checks.words.as_ref())?;
+    if let Some(written) = &checks.plan_hash {
+        let made = HEXLOWER.encode(&sha256_of(checks.plan.as_bytes()));
+        report.hold(
+            made == *written,
+            "plan       the plan of analysis has the hash that stands beside it",
+            &format!(
+                "plan       /protocol/plan_hash_now is not the hash of the plan in /protocol/document: written is {written}, it should be {made}"
+            ),
+        )?;
+    }
+    let (by, this) = (&checks.software, Software::this());
+    if *by != this {
+        writeln!(
+            report.out,
+            "note   made with {} {}, checked with {} {}: another version may differ in words, and in the last digits of figures",
+            by.name, by.version, this.name, this.version
+        )?;
+    }
+    Ok(())
+}
+
 fn check_hash<W: Write>(
-    checks: &mut Checks<W>,
+    report: &mut Report<W>,
     bytes: &[u8],
-    wanted: Option<&str>,
+    wanted: Option<&Wanted>,
 ) -> io::Result<()> {
     let found = HEXLOWER.encode(&sha256_of(bytes));
     match wanted {
         None => writeln!(
-            checks.out,
+            report.out,
             "note   sha256     {found}: compare it with the one that the publisher shows, or give it with --sha256"
         ),
-        Some(wanted) => checks.hold(
-            found == wanted,
-            &format!("sha256     {found}, as given"),
-            &format!("sha256     {found} is not the one given: the file is another one, or it was changed"),
+        Some(Wanted { sha256, by }) => report.hold(
+            found == *sha256,
+            &format!("sha256     {found}, {by}"),
+            &format!("sha256     {found} is not {sha256}, {by}: the file is another one, or it was changed"),
         ),
     }
 }
 
-/// The findings of a release, taken out of its document.
-fn take_findings(document: &mut Value) -> Value {
-    let findings = document.get_mut("findings");
-    findings.map(Value::take).unwrap_or_default()
-}
-
-/// The first place at which two documents differ, as a JSON Pointer.
-fn difference(found: &Value, again: &Value, at: &str) -> Option<String> {
-    match (found, again) {
-        (Value::Object(found), Value::Object(again)) => {
-            let mut names: Vec<&String> = found.keys().chain(again.keys()).collect();
-            names.sort();
-            names.dedup();
-            names.into_iter().find_map(|name| {
-                let at = format!("{at}/{name}");
-                match (found.get(name), again.get(name)) {
-                    (Some(found), Some(again)) => difference(found, again, &at),
-                    _ => Some(at),
-                }
-            })
-        }
-        (Value::Array(found), Value::Array(again)) if found.len() == again.len() => {
-            let mut pairs = found.iter().zip(again).enumerate();
-            pairs.find_map(|(place, (found, again))| {
-                difference(found, again, &format!("{at}/{place}"))
-            })
-        }
-        // Both in canonical form, in which 5 and 5.0 are one number.
-        _ => (wire::canonical(found) != wire::canonical(again)).then(|| at.to_owned()),
+/// The hash in a file of `sha256sum`'s form that lies beside, `FILE.sha256`, when there is one.
+fn beside(file: &Path) -> Result<Option<Wanted>, Failure> {
+    let mut name = OsString::from(file);
+    name.push(".sha256");
+    let path = PathBuf::from(name);
+    if file.as_os_str() == "-" || !path.exists() {
+        return Ok(None);
     }
+    let text = String::from_utf8_lossy(&read(&path)?).into_owned();
+    let first = text.split_whitespace().next().unwrap_or_default();
+    let sha256 = sha256(first).map_err(|mend| format!("{}: {mend}", path.display()))?;
+    let by = format!("as {} says", path.display());
+    Ok(Some(Wanted { sha256, by }))
 }

@@ -136,6 +136,7 @@ fn beds_level_strings_and_sessions_are_as_given() {
         days_since_stringing: days.map(Hundredths::from_count),
     };
     pair.background = Background {
+        frame: None,
         itn: Some(4),
         mains_family: Some(StringFamily::Polyester),
         looser_bed: bed(150, Some(700)),

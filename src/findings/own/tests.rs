@@ -20,7 +20,6 @@ pub(super) fn rows(n: usize) -> Vec<Row> {
     let row = |idx: usize| Row {
         group: idx + 1,
         pair: 1,
-        arrival: 1,
         band: GapBand::Numbered(0),
         gap_lb: 6,
         outcome: Outcome::Speed,
@@ -29,10 +28,7 @@ pub(super) fn rows(n: usize) -> Vec<Row> {
         variance: 1.0,
         imputed_variance: 0.0,
         source: VarianceSource::Reported,
-        sessions: (1, 1),
         circumstances: Circumstances::default(),
-        corrected: false,
-        first: None,
     };
     (0..n).map(row).collect()
 }
@@ -57,6 +53,10 @@ pub(super) fn publication(rows: Vec<Row>, spread: Option<f64>) -> Publication {
         },
         level: Level::NINETY_FIVE,
         rows,
+        frames: Vec::new(),
+        pairs_left_out: 0,
+        first_versions: Vec::new(),
+        reached: Vec::new(),
         session_spreads: spread
             .map(|variance| SessionSpread {
                 outcome: Outcome::Speed,
@@ -177,7 +177,7 @@ fn a_best_guess_needs_a_published_session_spread_and_a_published_pool() {
 fn a_best_guess_and_the_pool_beside_it_rest_on_the_same_pairs() {
     let mut mixed = rows(30);
     for row in mixed.iter_mut().take(12) {
-        row.circumstances.planned = true;
+        row.circumstances.planned = Some(true);
         row.estimate += 1.0;
     }
     let planned = publication(mixed[..12].to_vec(), Some(1.0));

@@ -1,13 +1,14 @@
 //! A download read back into what public figures are made from.
 
 use super::{analysis_rules, label, n};
+use crate::findings::sensitivity::Brief;
 use crate::findings::{
-    BatchLabel, Circumstances, CountModel, Key, LevelBand, LogOdds, Order, PlanCounts,
-    PlansOfOrder, Publication, Row, SessionSpread,
+    BatchLabel, Circumstances, CountModel, FirstVersions, Key, LevelBand, LogOdds, Month, Order,
+    PlanCounts, PlansOfOrder, Publication, Reached, Row, SessionSpread,
 };
 use crate::intake::node::{Document, Node};
 use crate::intake::rules::class_of;
-use crate::pooling::Level;
+use crate::pooling::{Interval, Level};
 use crate::protocol::{AnalysisRules, GapBands};
 use crate::vocabulary::{Outcome, StringFamily, VarianceSource};
 
@@ -15,7 +16,8 @@ pub(in crate::intake) fn publication(root: &Document<'_>) -> Option<Publication>
     let study = root.field("study");
     let protocol = root.field("protocol");
     let rules = analysis_rules(&protocol)?;
-    let rows = all(&root.field("rows"), |place| row(place, &rules))?;
+    let frames = frames(&root.field("rows"));
+    let rows = all(&root.field("rows"), |place| row(place, &rules, &frames))?;
     let bands = rules.bands.clone();
     Some(Publication {
         study: label(
@@ -28,6 +30,12 @@ pub(in crate::intake) fn publication(root: &Document<'_>) -> Option<Publication>
         rules,
         level: Level::new(root.field("level").number()?).ok()?,
         rows,
+        frames,
+        pairs_left_out: n(&root.field("protection").field("pairs_left_out_at_least"))?,
+        first_versions: all(&root.field("first_versions"), |place| {
+            first_versions(place, &bands)
+        })?,
+        reached: all(&root.field("reached"), |place| reached(place, &bands))?,
         session_spreads: all(&root.field("session_spreads"), session_spread)?,
         count_models: all(&root.field("count_models"), |place| {
             count_model(place, &bands)
@@ -53,16 +61,61 @@ fn session_spread(place: &Node<'_>) -> Option<SessionSpread> {
 
 fn count_model(place: &Node<'_>, bands: &GapBands) -> Option<CountModel> {
     Some(CountModel {
-        key: Key {
-            outcome: place.field("outcome").word(Outcome::from_code)?,
-            class: class_of(place)?,
-            band: bands.from_code(place.field("band").text()?)?,
-        },
+        key: key(place, bands)?,
         k: n(&place.field("k"))?,
         n_excluded: n(&place.field("excluded"))?,
         normal: log_odds(&place.field("normal")),
         exact: log_odds(&place.field("exact")),
     })
+}
+
+fn key(place: &Node<'_>, bands: &GapBands) -> Option<Key> {
+    Some(Key {
+        outcome: place.field("outcome").word(Outcome::from_code)?,
+        class: class_of(place)?,
+        band: bands.from_code(place.field("band").text()?)?,
+    })
+}
+
+fn first_versions(place: &Node<'_>, bands: &GapBands) -> Option<FirstVersions> {
+    Some(FirstVersions {
+        key: key(place, bands)?,
+        corrected_at_least: n(&place.field("corrected_at_least"))?,
+        found: Brief {
+            estimate: place.field("estimate").number()?,
+            interval: interval(place)?,
+            tau_squared: place.field("tau2").number()?,
+        },
+    })
+}
+
+fn reached(place: &Node<'_>, bands: &GapBands) -> Option<Reached> {
+    Some(Reached {
+        key: key(place, bands)?,
+        players: n(&place.field("players"))?,
+        k: n(&place.field("k"))?,
+        estimate: place.field("estimate").number()?,
+        interval: interval(place)?,
+    })
+}
+
+fn interval(place: &Node<'_>) -> Option<Interval> {
+    Some(Interval {
+        low: place.field("low").number()?,
+        high: place.field("high").number()?,
+    })
+}
+
+/// The frames that rows name, sorted.
+fn frames(rows: &Node<'_>) -> Vec<String> {
+    let rows = rows.items();
+    let mut names: Vec<String> = rows
+        .iter()
+        .filter_map(|row| row.field("frame").text().map(str::to_owned))
+        .collect();
+    names.sort_unstable();
+    names.dedup();
+    names
 }
 
 fn log_odds(place: &Node<'_>) -> Option<LogOdds> {
@@ -98,11 +151,10 @@ fn batch(place: &Node<'_>) -> Option<BatchLabel> {
     })
 }
 
-fn row(place: &Node<'_>, rules: &AnalysisRules) -> Option<Row> {
+fn row(place: &Node<'_>, rules: &AnalysisRules, frames: &[String]) -> Option<Row> {
     Some(Row {
         group: n(&place.field("group"))?,
         pair: n(&place.field("pair"))?,
-        arrival: n(&place.field("arrival"))?,
         band: rules.bands.from_code(place.field("band").text()?)?,
         gap_lb: place.field("gap_lb").whole()?,
         outcome: place.field("outcome").word(Outcome::from_code)?,
@@ -113,23 +165,23 @@ fn row(place: &Node<'_>, rules: &AnalysisRules) -> Option<Row> {
             .field("variance_source")
             .word(VarianceSource::from_code)?,
         imputed_variance: place.field("imputed_variance").number()?,
-        sessions: (
-            place.field("looser_sessions").whole()?,
-            place.field("tighter_sessions").whole()?,
-        ),
         circumstances: Circumstances {
-            planned: place.field("planned").truth()?,
+            planned: place.field("planned").truth(),
             order: place.field("order").word(Order::from_code),
             blinded: place.field("blinded").truth(),
             partner_pace_kmh: place.field("partner_pace_kmh").whole(),
             string_age_hours: place.field("string_age_hours").whole(),
             level: place.field("level").word(LevelBand::from_code),
             string_family: place.field("string_family").word(StringFamily::from_code),
+            sessions: place
+                .field("looser_sessions")
+                .whole()
+                .zip(place.field("tighter_sessions").whole()),
+            month: place.field("month").text().and_then(Month::parse),
+            frame: place
+                .field("frame")
+                .text()
+                .and_then(|frame| frames.iter().position(|name| name == frame)),
         },
-        corrected: place.field("corrected").truth()?,
-        first: place
-            .field("first_estimate")
-            .number()
-            .zip(place.field("first_variance").number()),
     })
 }

@@ -147,6 +147,7 @@ fn figures(place: &Node<'_>) -> Option<Figures> {
 fn everybody(place: &Node<'_>, bands: &GapBands) -> Option<Everybody> {
     Some(Everybody {
         key: key(place, place.field("band").field("code").text()?, bands)?,
+        batch: place.field("of_batch").whole()?,
         players_at_least: n(&place.field("players_at_least"))?,
         estimate: place.field("estimate").number()?,
         interval: Interval {

@@ -58,7 +58,6 @@ pub(in crate::intake) fn aggregate(root: &Document<'_>, faults: &mut Vec<Fault>)
     for row in root.field("rows").items() {
         known_band(&row.field("band"), n_bands, faults);
         imputed_part(&row, faults);
-        first_version(&row, faults);
     }
 }
 
@@ -88,34 +87,6 @@ fn imputed_part(row: &Node<'_>, faults: &mut Vec<Fault>) {
                 .to_owned(),
         ));
     }
-}
-
-/// Only a corrected row has a first version, which has an estimate with its variance or neither.
-fn first_version(row: &Node<'_>, faults: &mut Vec<Fault>) {
-    let figures = [row.field("first_estimate"), row.field("first_variance")];
-    let (given, open): (Vec<&Node<'_>>, Vec<&Node<'_>>) =
-        figures.iter().partition(|place| place.number().is_some());
-    let (places, sentence) = if row.field("corrected").truth() == Some(false) {
-        (
-            given,
-            "A row that was not corrected has no first version; write null here, or true in `corrected`.",
-        )
-    } else if given.is_empty() {
-        return;
-    } else {
-        (
-            open,
-            "A first version has an estimate and a variance; give both, or write null in both.",
-        )
-    };
-    let sound = places.into_iter().filter(|place| !place.is_at_fault());
-    faults.extend(sound.map(|place| {
-        Fault::new(
-            place.pointer(),
-            FaultCode::FirstVersionContradicts,
-            sentence.to_owned(),
-        )
-    }));
 }
 
 /// An outcome of one shot class is declared once, whatever difference is called worthwhile.

@@ -6,13 +6,14 @@ use crate::pooling::regression::Design;
 use csv::StringRecord;
 use ndarray::{Array1, Array2};
 
-/// Name of the column that holds the cluster when no other is asked for.
-const CLUSTER: &str = "cluster";
+/// Names of the column that holds the cluster when no other is asked for; downloaded rows have the
+/// second one.
+const CLUSTERS: [&str; 2] = ["cluster", "group"];
 
 /// What to read beside the estimates and their variances.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Wanted<'a> {
-    /// The column that holds the cluster; left out, `cluster` when there is one.
+    /// The column that holds the cluster; left out, `cluster` or `group` when there is one.
     pub cluster: Option<&'a str>,
     /// The columns of a regression; none for no regression.
     pub moderators: &'a [String],
@@ -54,7 +55,10 @@ impl Asked {
                 None
             }
         };
-        let cluster = column(wanted.cluster.unwrap_or(CLUSTER), wanted.cluster.is_some());
+        let cluster = match wanted.cluster {
+            Some(name) => column(name, true),
+            None => CLUSTERS.iter().find_map(|name| column(name, false)),
+        };
         let named = wanted.moderators.iter();
         let moderators: Vec<Column> = named.filter_map(|name| column(name, true)).collect();
         for (idx, moderator) in moderators.iter().enumerate() {

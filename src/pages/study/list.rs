@@ -120,10 +120,10 @@ fn pair(view: &StudyView<'_>, row: &Row) -> Pair {
         ),
         error: numbers::fixed(error, 1),
         gap: numbers::short(gap),
-        planned: if row.circumstances.planned {
-            "drawn"
-        } else {
-            "not drawn"
+        planned: match row.circumstances.planned {
+            Some(true) => "drawn",
+            Some(false) => "not drawn",
+            None => "not shown",
         },
     }
 }

@@ -97,21 +97,27 @@ pub(super) fn sensitivity(analyses: &[&Analysis], wording: Wording<'_>) -> Table
         let has = |scrutiny: &Scrutiny| scrutiny.sensitivity.iter().any(|line| line.kind == **kind);
         shown.iter().any(|(_, scrutiny)| has(scrutiny))
     });
-    // A pair has one gap, so no pair is counted twice.
-    let n_corrected = shown.iter().map(|(analysis, _)| analysis.n_corrected).sum();
+    // Some may have corrected pairs at several gaps, so that a sum could count them twice.
+    let corrected = shown
+        .iter()
+        .map(|(analysis, _)| analysis.corrected_at_least);
+    let corrected_at_least = corrected.max().unwrap_or_default();
     let mut lines: Vec<Line> = kinds
         .map(|kind| {
-            line(sentence(*kind, n_corrected), &|analysis, scrutiny| {
-                let line = scrutiny.sensitivity.iter().find(|line| line.kind == *kind);
-                let brief = line?.result.ok()?;
-                let outcome = analysis.key.outcome;
-                Some(signed_with_range(
-                    brief.estimate,
-                    brief.interval,
-                    outcome,
-                    wording,
-                ))
-            })
+            line(
+                sentence(*kind, corrected_at_least),
+                &|analysis, scrutiny| {
+                    let line = scrutiny.sensitivity.iter().find(|line| line.kind == *kind);
+                    let brief = line?.result.ok()?;
+                    let outcome = analysis.key.outcome;
+                    Some(signed_with_range(
+                        brief.estimate,
+                        brief.interval,
+                        outcome,
+                        wording,
+                    ))
+                },
+            )
         })
         .collect();
     if !shown.is_empty() {

@@ -1,6 +1,8 @@
 //! Releases made again from their bytes, kept ready.
 
 use super::super::cards::CardsInUnits;
+use super::super::package::{self, Package};
+use super::super::query::{Answers, NotAsked};
 use super::super::{CardFile, Ready, ServiceError};
 use crate::findings::{Choice, Findings};
 use crate::intake;
@@ -10,8 +12,11 @@ use crate::raster::RasterError;
 use crate::receipt::sha256_of;
 use crate::release::{Release, as_stated};
 use crate::units::Units;
+use crate::wire;
+use crate::wire::package::{Edition, File};
+use serde_json::Value;
 use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// Most releases kept ready at a time: a study has a few, and each takes some megabytes at most.
 const MOST_KEPT: usize = 32;
@@ -28,6 +33,9 @@ pub struct Frozen {
     /// SHA-256 of its document.
     pub sha256: [u8; 32],
     cards: CardsInUnits,
+    aggregate: OnceLock<Ready>,
+    package: Package,
+    answers: Answers,
 }
 
 impl Frozen {
@@ -43,6 +51,9 @@ impl Frozen {
             findings,
             sha256: sha256_of(document),
             cards: CardsInUnits::default(),
+            aggregate: OnceLock::new(),
+            package: Package::default(),
+            answers: Answers::default(),
             release,
         }))
     }
@@ -63,6 +74,34 @@ impl Frozen {
         self.cards.file(&self.view(units), file)
     }
 
+    /// The answer to a question to its rows, as that of what is public now is.
+    ///
+    /// # Errors
+    /// [`NotAsked`] when the question has faults, or asks about too few players.
+    pub fn answer(&self, question: &str) -> Result<Ready, NotAsked> {
+        self.answers.answer(&self.release.publication, question)
+    }
+
+    /// The anonymised download, made as that of the live study is from what was frozen.
+    #[must_use]
+    pub fn aggregate(&self) -> Ready {
+        let made = || Ready::json(&self.aggregate_document());
+        self.aggregate.get_or_init(made).clone()
+    }
+
+    /// One file of the download as tables.
+    #[must_use]
+    pub fn package(&self, file: File) -> Option<Ready> {
+        let edition = Edition::Release(&self.release);
+        let made = || package::files(&self.aggregate_document(), edition);
+        self.package.file(file, made)
+    }
+
+    fn aggregate_document(&self) -> Value {
+        let release = &self.release;
+        wire::aggregate::document(&release.publication, &self.findings, &release.everybody)
+    }
+
     /// The units of a reader who chose none.
     #[must_use]
     pub const fn unchosen_units(&self) -> Units {
@@ -71,21 +110,27 @@ impl Frozen {
 }
 
 /// One release; whoever holds the lock makes it, and who comes meanwhile waits for that.
-type Place = Arc<Mutex<Option<Arc<Frozen>>>>;
+type Place<T> = Arc<Mutex<Option<Arc<T>>>>;
 
-/// Releases kept ready, by study and number. What is kept never changes, so nothing is ever taken
+/// What is kept ready of releases, by study and number. It never changes, so nothing is ever taken
 /// out but to make room.
-#[derive(Debug, Default)]
-pub(super) struct Kept(Mutex<BTreeMap<(String, i64), Place>>);
+#[derive(Debug)]
+pub(super) struct Kept<T>(Mutex<BTreeMap<(String, i64), Place<T>>>);
 
-impl Kept {
-    /// The release of this number, made when it is not kept.
+impl<T> Default for Kept<T> {
+    fn default() -> Self {
+        Self(Mutex::default())
+    }
+}
+
+impl<T> Kept<T> {
+    /// What belongs to the release of this number, made when it is not kept.
     pub(super) fn get(
         &self,
         slug: &str,
         number: i64,
-        make: impl FnOnce() -> Result<Frozen, ServiceError>,
-    ) -> Result<Arc<Frozen>, ServiceError> {
+        make: impl FnOnce() -> Result<T, ServiceError>,
+    ) -> Result<Arc<T>, ServiceError> {
         let key = (slug.to_owned(), number);
         let place = {
             let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
@@ -95,11 +140,11 @@ impl Kept {
             Arc::clone(kept.entry(key).or_default())
         };
         let mut held = place.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(frozen) = &*held {
-            return Ok(Arc::clone(frozen));
+        if let Some(made) = &*held {
+            return Ok(Arc::clone(made));
         }
-        let frozen = Arc::new(make()?);
-        *held = Some(Arc::clone(&frozen));
-        Ok(frozen)
+        let made = Arc::new(make()?);
+        *held = Some(Arc::clone(&made));
+        Ok(made)
     }
 }

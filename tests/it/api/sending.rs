@@ -236,7 +236,8 @@ fn a_further_pair_with_the_receipt_joins_the_same_player() {
     assert!(last["counts"].as_str().unwrap().contains("public batch 1"));
     let document = server.get(&pooled).json();
     let analysis = analysis(&document, "speed", "band_1");
-    assert_eq!(analysis["k"], 6);
+    // Nobody else has two pairs in one band, so one of the two has no row.
+    assert_eq!(analysis["k"], 5);
     assert_eq!(analysis["players"], 5);
     let stored = exported(folder.path());
     assert_eq!(stored[0]["player"], stored[1]["player"]);
@@ -256,9 +257,9 @@ fn a_receipt_that_nobody_holds_is_refused() {
         answer.expect_problem(401, "receipt-unknown");
     }
     for credentials in [format!("Bearer {nobody}"), "Receipt".to_owned(), nobody] {
-        server
-            .post_bytes(body.as_bytes(), &[("authorization", &credentials)])
-            .expect_problem(400, "bad-request");
+        let answer = server.post_bytes(body.as_bytes(), &[("authorization", &credentials)]);
+        assert_eq!(answer.header("www-authenticate"), "Receipt");
+        answer.expect_problem(401, "receipt-unknown");
     }
     assert_eq!(exported(folder.path()).len(), 0);
 }
@@ -315,7 +316,7 @@ fn no_log_line_has_a_receipt_or_anything_of_a_body() {
         .expect(422);
     let wrong = format!("Bearer {receipt}");
     let wrong = [("authorization", wrong.as_str())];
-    server.post_bytes(body.as_bytes(), &wrong).expect(400);
+    server.post_bytes(body.as_bytes(), &wrong).expect(401);
     server
         .send("POST", "/nowhere-in-words", &key, body.as_bytes())
         .expect(404);

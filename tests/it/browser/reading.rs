@@ -21,6 +21,7 @@ fn pages_for_readers_are_sound() {
         for (path, name) in [
             ("/", "studies"),
             ("/problems", "problems"),
+            ("/api", "interface"),
             ("/studies/looser-or-tighter", "study"),
             (
                 "/studies/looser-or-tighter?speed=mph&tension=kg",

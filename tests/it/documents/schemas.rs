@@ -7,23 +7,27 @@ use tautpool::findings::caveats::Caveat;
 use tautpool::findings::certainty::CertaintyLevel;
 use tautpool::findings::families::Adjustment;
 use tautpool::findings::gains::GainOf;
+use tautpool::findings::query::{Note, Parameter, Query};
 use tautpool::findings::questions::Explanation;
 use tautpool::findings::sensitivity::Sensitivity;
 use tautpool::findings::words::Verdict;
 use tautpool::findings::{Basis, IntervalKind};
 use tautpool::intake::FaultCode;
+use tautpool::intake::query::words as question_words;
 use tautpool::intake::schema::Schema;
 use tautpool::plan::Kind;
 use tautpool::pooling::Reason;
-use tautpool::protocol::limits;
+use tautpool::protocol::{GapBands, limits};
 use tautpool::release::{Because, ReleaseKind, StatedRange};
 use tautpool::screening::Rule;
+use tautpool::units::{Hundredths, TensionUnit};
 use tautpool::vocabulary::{Direction, Ground, Outcome, Sequence, Stroke, VarianceSource};
 use tautpool::wire::problem::ProblemKind;
 
-const LEAVING: [Schema; 12] = [
+const LEAVING: [Schema; 13] = [
     Schema::Own,
     Schema::Pooled,
+    Schema::Query,
     Schema::Aggregate,
     Schema::Receipt,
     Schema::Studies,
@@ -234,7 +238,32 @@ fn pooled_and_aggregate_describe_what_they_share_in_the_same_words() {
             n_shared += 1;
         }
     }
-    assert_eq!(n_shared, 57);
+    assert_eq!(n_shared, 60);
+}
+
+#[test]
+fn words_and_bounds_of_questions_are_those_of_the_program() {
+    let query = text(Schema::Query);
+    let question = &query["$defs"]["question"]["properties"];
+    let bands = GapBands::new(TensionUnit::Pound, vec![Hundredths::from_count(500)]).unwrap();
+    for parameter in Parameter::ALL {
+        let part = &question[parameter.code()];
+        let words = question_words(*parameter, &bands);
+        if part["enum"].is_array() {
+            assert_eq!(codes(&part["enum"]), words, "{parameter:?}");
+        }
+    }
+    let widest = Query::widest_gap_lb();
+    assert_eq!(question["gap_from"]["maximum"], widest);
+    assert_eq!(question["gap_below"]["maximum"], widest + 1);
+    let names: Vec<&String> = question.as_object().unwrap().keys().collect();
+    let parameters: Vec<_> = Parameter::ALL.iter().map(|one| one.code()).collect();
+    assert_eq!(names[..parameters.len()], parameters);
+    let notes: Vec<_> = Note::ALL.iter().map(|word| word.code()).collect();
+    assert_eq!(
+        codes(&query["$defs"]["note"]["properties"]["code"]["enum"]),
+        notes
+    );
 }
 
 #[test]

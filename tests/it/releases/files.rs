@@ -31,7 +31,15 @@ fn send(data: &Path, first: u32, n: u32) {
 
 fn make(data: &Path, more: &[&str]) -> Output {
     let data = data.to_str().unwrap();
-    let arguments = ["release", STUDY, "--data", data, "--public-url", URL];
+    let arguments = [
+        "release",
+        "make",
+        STUDY,
+        "--data",
+        data,
+        "--public-url",
+        URL,
+    ];
     run(&[&arguments, more].concat(), b"")
 }
 
@@ -58,7 +66,7 @@ fn path(rest: &str) -> String {
 }
 
 fn verify(bytes: &[u8], more: &[&str]) -> Output {
-    run(&[&["release", "--verify", "-"], more].concat(), bytes)
+    run(&[&["release", "verify", "-"], more].concat(), bytes)
 }
 
 #[test]
@@ -282,7 +290,7 @@ fn the_list_says_what_became_of_each_release() {
 fn commands_say_why_nothing_was_released() {
     let folder = filled(4);
     let data = folder.path().to_str().unwrap();
-    let nowhere = run(&["release", STUDY, "--data", data], b"");
+    let nowhere = run(&["release", "make", STUDY, "--data", data], b"");
     let words = trouble(&nowhere);
     assert!(
         words.contains("--public-url") && words.contains("TAUTPOOL_PUBLIC_URL"),
@@ -292,7 +300,15 @@ fn commands_say_why_nothing_was_released() {
     let slip = make(folder.path(), &["--correction", "a slip"]);
     assert!(trouble(&slip).contains("nothing is public yet"));
     send(folder.path(), 4, 1);
-    let unknown = ["release", "none", "--data", data, "--public-url", URL];
+    let unknown = [
+        "release",
+        "make",
+        "none",
+        "--data",
+        data,
+        "--public-url",
+        URL,
+    ];
     assert!(trouble(&run(&unknown, b"")).contains("no such study"));
     make(folder.path(), &[]);
     assert!(trouble(&make(folder.path(), &[])).contains("nothing has changed since release 1"));
@@ -301,18 +317,20 @@ fn commands_say_why_nothing_was_released() {
     drop(server);
     for arguments in [
         vec!["release"],
-        vec!["release", STUDY],
-        vec!["release", "--verify", "-", "--sha256", "abc"],
-        vec!["release", STUDY, "--verify", "-"],
+        vec!["release", "make", STUDY],
+        vec!["release", "verify"],
+        vec!["release", "verify", "-", "--sha256", "abc"],
+        vec!["release", "verify", STUDY, "--data", data],
         vec![
             "release",
+            "make",
             STUDY,
             "--data",
             data,
             "--public-url",
             "http://pool.example",
         ],
-        vec!["release", STUDY, "--data", data, "--sha256", "abc"],
+        vec!["release", "make", STUDY, "--data", data, "--sha256", "abc"],
     ] {
         let output = run(&arguments, b"");
         assert_eq!(output.status.code(), Some(2), "{arguments:?}");
@@ -326,7 +344,15 @@ fn a_kill_leaves_no_release_or_a_whole_one() {
     make(folder.path(), &[]);
     for wait in 0..24 {
         let mut child = tautpool()
-            .args(["release", STUDY, "--data", &data, "--public-url", URL])
+            .args([
+                "release",
+                "make",
+                STUDY,
+                "--data",
+                &data,
+                "--public-url",
+                URL,
+            ])
             .args(["--correction", "a slip"])
             .stdout(Stdio::null())
             .stderr(Stdio::null())

@@ -62,6 +62,14 @@ const COARSENED: &[Listed] = &[
         "shows only in that rows exist for those who agreed to rows",
     ),
     (
+        "version.received_at_ms",
+        "a row has the month of the first version, where enough are alike",
+    ),
+    (
+        "version.number",
+        "how many players corrected leaves in steps, and what they sent first of all of them together",
+    ),
+    (
         "version.document",
         "effects leave, rounded, and circumstances that may explain them, coarsened",
     ),
@@ -72,10 +80,6 @@ const COARSENED: &[Listed] = &[
     (
         "batch.shown",
         "a page says that figures are hidden because sessions were withdrawn",
-    ),
-    (
-        "version.number",
-        "a row says whether its pair was corrected",
     ),
     (
         "contribution.state",
@@ -89,7 +93,7 @@ const COARSENED: &[Listed] = &[
     ("decision.decided_at_ms", "counts are as of a batch"),
     (
         "contribution.id",
-        "the order of arrival leaves in at most eight groups",
+        "estimates are shown as players came, in at most eight steps of several, to a tenth",
     ),
     (
         "plan.sequence",
@@ -128,10 +132,6 @@ const PRIVATE: &[Listed] = &[
     ("version.reason", "why someone mends is theirs to tell"),
     ("contribution.study_id", "a number inside the database"),
     ("contribution.player_id", "names one player"),
-    (
-        "version.received_at_ms",
-        "with a post elsewhere it tells who sent what",
-    ),
     ("decision.id", "a number inside the database"),
     ("decision.contribution_id", "names one contribution"),
     ("decision.version", "tells that someone mended"),
@@ -152,6 +152,38 @@ const PRIVATE: &[Listed] = &[
     ),
     ("batch.study_id", "a number inside the database"),
     ("release.study_id", "a number inside the database"),
+    (
+        "figure_over_everybody.study_id",
+        "a number inside the database",
+    ),
+    (
+        "figure_over_everybody.batch",
+        "tells when a figure was shown, which its readers know",
+    ),
+    (
+        "figure_over_everybody.cell",
+        "tells which figure was shown, which its readers know",
+    ),
+    (
+        "figure_over_everybody.players_at_least",
+        "told with a figure, while it is shown",
+    ),
+    (
+        "figure_over_everybody.estimate",
+        "told with a figure, while it is shown",
+    ),
+    (
+        "figure_over_everybody.low",
+        "told with a figure, while it is shown",
+    ),
+    (
+        "figure_over_everybody.high",
+        "told with a figure, while it is shown",
+    ),
+    (
+        "figure_over_everybody.outsiders",
+        "names players who keep their rows to themselves",
+    ),
     ("plan.id", "a number inside the database"),
     ("plan.study_id", "a number inside the database"),
     ("plan.code", "opens the plan, so only its holder knows it"),
@@ -213,7 +245,7 @@ const ROW_FIELDS: &[Listed] = &[
     ("band", "the analysis a row belongs to"),
     (
         "gap_lb",
-        "dose-response needs the gap; the nearest pound is enough",
+        "dose-response needs the gap; the nearest pound, or the mean of those who are alike",
     ),
     ("outcome", "the analysis a row belongs to"),
     ("stroke", "the analysis a row belongs to"),
@@ -233,45 +265,43 @@ const ROW_FIELDS: &[Listed] = &[
         "holds the rows of one pair together, so that outcomes can be seen jointly",
     ),
     (
-        "arrival",
-        "shows an estimate settle; at most eight groups of several players",
-    ),
-    (
         "looser_sessions",
-        "sessions that repeat are weighed otherwise",
+        "sessions that repeat are weighed otherwise; where enough are alike",
     ),
     (
         "tighter_sessions",
-        "sessions that repeat are weighed otherwise",
+        "sessions that repeat are weighed otherwise; where enough are alike",
     ),
-    ("planned", "planned and retrospective pairs are told apart"),
-    ("order", "may explain an effect; one of three words"),
     (
-        "blinded",
-        "may explain an effect; hidden where fewer than the minimum share it",
+        "planned",
+        "planned and retrospective pairs are told apart; where enough are alike",
     ),
-    ("partner_pace_kmh", "may explain an effect; to a whole km/h"),
-    ("string_age_hours", "may explain an effect; to a whole hour"),
+    (
+        "order",
+        "may explain an effect; one of three words, where enough are alike",
+    ),
+    ("blinded", "may explain an effect; where enough are alike"),
+    (
+        "partner_pace_kmh",
+        "may explain an effect; measured, to a whole km/h",
+    ),
+    (
+        "string_age_hours",
+        "may explain an effect; to a whole hour, where enough are alike",
+    ),
     (
         "level",
-        "may explain an effect; three bands, hidden where too few share one",
+        "may explain an effect; three bands, where enough are alike",
     ),
     (
         "string_family",
-        "may explain an effect; hidden where too few share it",
+        "may explain an effect; where enough are alike",
     ),
     (
-        "corrected",
-        "a correction made after seeing an answer is counted, and the consent text says so",
+        "month",
+        "shows whether an answer drifts; where enough are alike",
     ),
-    (
-        "first_estimate",
-        "anyone may ask whether an answer rests on corrections; to a tenth",
-    ),
-    (
-        "first_variance",
-        "the weight that the first version would have, to three digits",
-    ),
+    ("frame", "may explain an effect; where enough are alike"),
 ];
 
 /// Every column that the migrations make, as `table.column`.

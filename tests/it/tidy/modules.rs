@@ -121,6 +121,11 @@ const ONLY: &[(&str, &[&str], &str)] = &[
         "http is the only door to the web; cli owns its runtime",
     ),
     (
+        "flate2",
+        &["service"],
+        "what is compressed is kept beside what it was made from, and nothing else is compressed",
+    ),
+    (
         "multer",
         &["http"],
         "forms arrive over the web, and http is its only door",
@@ -152,7 +157,11 @@ const ONLY: &[(&str, &[&str], &str)] = &[
         &["wire"],
         "one place says what a canonical text is, so that hashes agree",
     ),
-    ("csv", &["intake"], "tables are read at the door"),
+    (
+        "csv",
+        &["intake", "wire"],
+        "tables are read and written at the two edges",
+    ),
     (
         "askama",
         &["pages", "plots", "service", "http"],

@@ -3,22 +3,22 @@
 use super::{
     INTERVAL, Picture, Plot, StudyView, analyses_of, band_code, code, heading, label, sides,
 };
-use crate::findings::Analysis;
 use crate::findings::labels::band_label;
+use crate::findings::{Analysis, Reached};
 use crate::numbers;
 use crate::pages::study::figures::{Line, Table};
 use crate::pages::study::to_u64;
 use crate::plots::cumulative::{Cumulative, CumulativeMean, CumulativeStep};
-use crate::pooling::cumulative::Step;
 use crate::protocol::{GapBand, PrimaryOutcome};
+use crate::vocabulary::Outcome;
 
 pub(super) fn cumulative(view: &StudyView<'_>, primary: &PrimaryOutcome) -> Vec<Picture> {
     analyses_of(view, primary)
         .into_iter()
         .filter(|analysis| analysis.key.band != GapBand::UnderProtocol)
         .filter_map(|analysis| {
-            let steps = &analysis.scrutiny.as_ref()?.cumulative.as_ref()?.steps;
-            Some(of_band(view, primary, analysis, steps))
+            let reached = analysis.scrutiny.as_ref()?.reached.as_ref()?;
+            (!reached.is_empty()).then(|| of_band(view, primary, analysis, reached))
         })
         .collect()
 }
@@ -27,13 +27,13 @@ fn of_band(
     view: &StudyView<'_>,
     primary: &PrimaryOutcome,
     analysis: &Analysis,
-    steps: &[Step],
+    reached: &[Reached],
 ) -> Picture {
     let (outcome, wording) = (primary.outcome, view.wording());
     let gap = band_label(analysis.key.band, wording);
-    let steps: Vec<CumulativeStep> = steps
+    let steps: Vec<CumulativeStep> = reached
         .iter()
-        .map(|found| step(view, outcome, found))
+        .map(|reached| step(view, outcome, reached))
         .collect();
     let column = "Estimate (95\u{A0}% range)";
     Picture {
@@ -84,21 +84,17 @@ fn of_band(
     }
 }
 
-fn step(view: &StudyView<'_>, outcome: crate::vocabulary::Outcome, step: &Step) -> CumulativeStep {
+fn step(view: &StudyView<'_>, outcome: Outcome, reached: &Reached) -> CumulativeStep {
     let wording = view.wording();
-    let mean = step.mean.as_ref().map_err(|reason| *reason);
-    let result = mean.and_then(|mean| {
-        let range = wording.range(outcome, mean.interval(step.has_repeats)?.interval());
-        let estimate = wording.value(outcome, mean.estimate);
-        Ok(CumulativeMean {
+    let range = wording.range(outcome, reached.interval);
+    let estimate = wording.value(outcome, reached.estimate);
+    CumulativeStep {
+        label: numbers::counted(to_u64(reached.players), "player", "players"),
+        result: Ok(CumulativeMean {
             estimate,
             low: range.low,
             high: range.high,
             numbers: super::figures(estimate, range.low, range.high),
-        })
-    });
-    CumulativeStep {
-        label: numbers::counted(to_u64(step.n_clusters), "player", "players"),
-        result: result.map_err(|_| numbers::NOT_ESTIMABLE.to_owned()),
+        }),
     }
 }

@@ -8,7 +8,7 @@ use tautpool::vocabulary::Arm;
 /// The study of `fixtures/demo/study.json`.
 const STUDY: &str = "looser-or-tighter";
 /// The consent text in force there.
-const CONSENT: &str = "demo-3";
+const CONSENT: &str = "demo-4";
 
 /// A contribution.
 #[derive(Clone, Debug, Serialize)]

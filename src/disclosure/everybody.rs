@@ -1,0 +1,170 @@
+//! Figures over everybody, row or no row.
+//!
+//! Whoever has the rows can subtract them, so what is left must be of many. A figure is shown when
+//!
+//! - at least the minimum of players in the analysis are without a row in it;
+//! - none of them has more than half of their weight (dominance; Hundepool et al. 2012,
+//!   "Statistical Disclosure Control", ch. 4.2);
+//! - against every figure that was shown of the same analysis before, either nothing has changed
+//!   among those without a row, or at least the minimum of players have come, gone or mended, and
+//!   then at least a tenth of them: else subtracting one publication from the other would leave too
+//!   few (differencing).
+//!
+//! Where only the last condition fails, and nobody behind the figure shown last has gone or mended
+//! since, that one stays; else there is none, and nothing says why.
+
+use super::kept::{Kept, keys_of};
+use super::{CountedPair, to_tenth};
+use crate::findings::Key;
+use crate::pooling::{Effects, Estimable, Interval, Level, NumericError, pool};
+use crate::protocol::AnalysisRules;
+use ndarray::Array1;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Figures over everybody in one analysis, rounded.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Everybody {
+    /// What it is about.
+    pub key: Key,
+    /// The batch that it is of: the newest, or an earlier one while too few have come since.
+    pub batch: i64,
+    /// At least so many players: rounded down to a multiple of the protocol's minimum.
+    pub players_at_least: usize,
+    /// The pooled estimate (REML), to 0.1.
+    pub estimate: f64,
+    /// Its cluster-robust interval, to 0.1.
+    pub interval: Interval,
+}
+
+/// A version of a contribution without a row in an analysis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Outsider {
+    /// Names its player.
+    pub player: u128,
+    /// Names the contribution.
+    pub contribution: u128,
+    /// Which version of it.
+    pub version: i64,
+}
+
+/// Those without a row behind one figure that was shown.
+pub type Outsiders = BTreeSet<Outsider>;
+
+/// A figure with those without a row behind it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shown {
+    /// The figure.
+    pub figure: Everybody,
+    /// Who of those behind it has no row.
+    pub outsiders: Outsiders,
+}
+
+/// Figures over everybody for each analysis where they give nobody away. `before` has every figure
+/// that was shown before this batch, the oldest first.
+///
+/// # Errors
+/// [`NumericError`] when an effect is not usable, which intake rules out.
+pub fn everybody(
+    pairs: &[CountedPair],
+    kept: &Kept,
+    rules: &AnalysisRules,
+    level: Level,
+    batch: i64,
+    before: &BTreeMap<Key, Vec<Shown>>,
+) -> Result<Vec<Shown>, NumericError> {
+    let mut cells: BTreeMap<Key, Cell> = BTreeMap::new();
+    for (place, counted) in pairs.iter().enumerate() {
+        for (key, effect) in keys_of(counted).zip(counted.pair.all()) {
+            let cell = cells.entry(key).or_default();
+            cell.estimates.push(effect.estimate);
+            cell.variances.push(effect.variance);
+            cell.players.push(counted.player);
+            if !kept.has_row(place, &key) {
+                cell.outsiders.insert(counted.identity);
+                let weight = cell.weights.entry(counted.player).or_default();
+                *weight += 1.0 / effect.variance;
+            }
+        }
+    }
+    let minimum = rules.minimum_players;
+    let mut shown = Vec::new();
+    for (key, cell) in cells {
+        let earlier = before.get(&key).map(Vec::as_slice).unwrap_or_default();
+        if cell.weights.len() < minimum || cell.is_dominated() {
+            continue;
+        }
+        let is_told_apart =
+            |earlier: &Shown| tells_apart(&cell.outsiders, &earlier.outsiders, minimum);
+        if earlier.iter().any(is_told_apart) {
+            let last = earlier.last();
+            shown.extend(
+                last.filter(|last| last.outsiders.is_subset(&cell.outsiders))
+                    .cloned(),
+            );
+            continue;
+        }
+        let n_players = cell.players.iter().collect::<BTreeSet<_>>().len();
+        if let Ok((estimate, interval)) = cell.pooled(level)? {
+            let figure = Everybody {
+                key,
+                batch,
+                players_at_least: n_players / minimum * minimum,
+                estimate: to_tenth(estimate),
+                interval: Interval {
+                    low: to_tenth(interval.low),
+                    high: to_tenth(interval.high),
+                },
+            };
+            shown.push(Shown {
+                figure,
+                outsiders: cell.outsiders,
+            });
+        }
+    }
+    Ok(shown)
+}
+
+/// Whether two figures side by side would tell of too few: somebody came, went or mended between
+/// the two, and not enough did.
+fn tells_apart(now: &Outsiders, then: &Outsiders, minimum: usize) -> bool {
+    let changed: BTreeSet<u128> = now
+        .symmetric_difference(then)
+        .map(|outsider| outsider.player)
+        .collect();
+    let all: BTreeSet<u128> = now.union(then).map(|outsider| outsider.player).collect();
+    let least = minimum.max(all.len().div_ceil(LEAST_CHANGE));
+    !changed.is_empty() && changed.len() < least
+}
+
+/// One part in so many has to change: keeps figures apart, and few what has to be remembered of
+/// them.
+const LEAST_CHANGE: usize = 10;
+
+/// The effects of one analysis, over everybody.
+#[derive(Default)]
+struct Cell {
+    estimates: Vec<f64>,
+    variances: Vec<f64>,
+    players: Vec<usize>,
+    outsiders: Outsiders,
+    /// Weights by sampling error of the players without a row.
+    weights: BTreeMap<usize, f64>,
+}
+
+impl Cell {
+    fn is_dominated(&self) -> bool {
+        let all: f64 = self.weights.values().sum();
+        self.weights.values().any(|weight| 0.5 * all < *weight)
+    }
+
+    fn pooled(&self, level: Level) -> Result<Estimable<(f64, Interval)>, NumericError> {
+        let effects = Effects::new(
+            Array1::from_iter(self.estimates.iter().copied()).view(),
+            Array1::from_iter(self.variances.iter().copied()).view(),
+            Some(Array1::from_iter(self.players.iter().copied()).view()),
+        )?;
+        Ok(pool(&effects, level)
+            .reml
+            .and_then(|model| Ok((model.estimate, model.cluster_robust?.interval()))))
+    }
+}

@@ -1,0 +1,103 @@
+//! Figures over everybody, held against those that were shown before.
+
+use super::ServiceError;
+use crate::disclosure::{self, CountedPair, Everybody, Kept, Outsider, Outsiders, Shown};
+use crate::findings::{Key, Publication};
+use crate::pooling::Interval;
+use crate::protocol::GapBands;
+use crate::store::ShownFigure;
+use std::collections::BTreeMap;
+
+/// Bytes of one outsider in the store.
+const OUTSIDER_BYTES: usize = 40;
+
+/// The figures over everybody that may be shown, and what has to be remembered of them.
+pub(super) fn over_everybody(
+    pairs: &[CountedPair],
+    kept: &Kept,
+    publication: &Publication,
+    before: &[ShownFigure],
+) -> Result<(Vec<Everybody>, Vec<ShownFigure>), ServiceError> {
+    let mut earlier: BTreeMap<Key, Vec<Shown>> = BTreeMap::new();
+    for pair in pairs {
+        for effect in pair.pair.all() {
+            let key = Key {
+                outcome: effect.outcome,
+                class: effect.class,
+                band: pair.pair.band,
+            };
+            earlier.entry(key).or_default();
+        }
+    }
+    for (key, figures) in &mut earlier {
+        let cell = cell(key);
+        let of_cell = before.iter().filter(|figure| figure.cell == cell);
+        figures.extend(of_cell.map(|figure| shown(*key, figure)));
+    }
+    let (rules, level) = (&publication.rules, publication.level);
+    let batch = publication.batch.as_ref().map_or(0, |batch| batch.number);
+    let shown = disclosure::everybody(pairs, kept, rules, level, batch, &earlier)?;
+    let remembered = shown.iter().map(remembered).collect();
+    let figures = shown.into_iter().map(|shown| shown.figure);
+    Ok((figures.collect(), remembered))
+}
+
+fn remembered(shown: &Shown) -> ShownFigure {
+    let figure = &shown.figure;
+    ShownFigure {
+        batch: figure.batch,
+        cell: cell(&figure.key),
+        players_at_least: i64::try_from(figure.players_at_least).unwrap_or(i64::MAX),
+        estimate: figure.estimate,
+        range: (figure.interval.low, figure.interval.high),
+        outsiders: write(&shown.outsiders),
+    }
+}
+
+fn shown(key: Key, figure: &ShownFigure) -> Shown {
+    let (low, high) = figure.range;
+    Shown {
+        figure: Everybody {
+            key,
+            batch: figure.batch,
+            players_at_least: usize::try_from(figure.players_at_least).unwrap_or_default(),
+            estimate: figure.estimate,
+            interval: Interval { low, high },
+        },
+        outsiders: read(&figure.outsiders),
+    }
+}
+
+/// An analysis as it is named in the store.
+fn cell(key: &Key) -> String {
+    format!(
+        "{}/{}/{}/{}",
+        key.outcome.code(),
+        key.class.stroke.code(),
+        key.class.direction.code(),
+        GapBands::code(key.band)
+    )
+}
+
+fn write(outsiders: &Outsiders) -> Vec<u8> {
+    let mut bytes = Vec::with_capacity(OUTSIDER_BYTES * outsiders.len());
+    for outsider in outsiders {
+        bytes.extend(outsider.player.to_be_bytes());
+        bytes.extend(outsider.contribution.to_be_bytes());
+        bytes.extend(outsider.version.to_be_bytes());
+    }
+    bytes
+}
+
+fn read(bytes: &[u8]) -> Outsiders {
+    let outsiders = bytes.chunks_exact(OUTSIDER_BYTES).filter_map(|bytes| {
+        let (player, rest) = bytes.split_first_chunk::<16>()?;
+        let (contribution, version) = rest.split_first_chunk::<16>()?;
+        Some(Outsider {
+            player: u128::from_be_bytes(*player),
+            contribution: u128::from_be_bytes(*contribution),
+            version: i64::from_be_bytes(version.try_into().ok()?),
+        })
+    });
+    outsiders.collect()
+}

@@ -1,0 +1,339 @@
+//! What goes into addresses and headers of requests, each described once.
+
+use super::operations::Operation;
+use crate::intake::schema::Schema;
+use crate::vocabulary::{CorrectionReason, word_list};
+use crate::wire::package;
+use serde_json::{Map, Value, json};
+
+/// Most releases that a study can have, as in their schema.
+const MOST_RELEASES: u32 = 1_000_000;
+
+word_list! {
+    /// A parameter; the code is its name among the components.
+    Parameter {
+        /// The short name of a study.
+        Study = "study",
+        /// The number of a release.
+        Number = "number",
+        /// The identifier of a contribution.
+        Contribution = "contribution",
+        /// The code of a plan.
+        PlanCode = "code",
+        /// The name of a picture.
+        Picture = "picture",
+        /// The same in the address of a release.
+        Name = "name",
+        /// The name of a card.
+        Card = "card",
+        /// The name of a schema's file.
+        File = "file",
+        /// The name of a file of tables.
+        Table = "table",
+        /// `outcome` of a question.
+        Outcome = "outcome",
+        /// `stroke` of a question.
+        Stroke = "stroke",
+        /// `direction` of a question.
+        Direction = "direction",
+        /// `band` of a question.
+        Band = "band",
+        /// `gap_from` of a question.
+        GapFrom = "gap_from",
+        /// `gap_below` of a question.
+        GapBelow = "gap_below",
+        /// `string_family` of a question.
+        StringFamily = "string_family",
+        /// `level_band` of a question.
+        LevelBand = "level_band",
+        /// `planned` of a question.
+        Planned = "planned",
+        /// `blinded` of a question.
+        Blinded = "blinded",
+        /// `estimator` of a question.
+        Estimator = "estimator",
+        /// `interval` of a question.
+        Interval = "interval",
+        /// `level` of a question.
+        Level = "level",
+        /// Most entries of a list.
+        Limit = "limit",
+        /// Where a part of the list of studies begins.
+        AfterStudy = "after-study",
+        /// Where a part of the list of releases begins.
+        AfterRelease = "after-release",
+        /// Why a contribution is mended.
+        Reason = "reason",
+        /// Unit of speeds in a picture.
+        SpeedUnit = "speed-unit",
+        /// Unit of tensions in a picture.
+        TensionUnit = "tension-unit",
+        /// What makes a retry safe.
+        IdempotencyKey = "idempotency-key",
+        /// The tags that a client has.
+        IfNoneMatch = "if-none-match",
+        /// The piece of a file that is wanted.
+        Range = "range",
+        /// The tag of the file whose piece is wanted.
+        IfRange = "if-range",
+    }
+}
+
+impl Parameter {
+    /// Those that a question is made of.
+    pub(super) const OF_QUESTION: [Self; 13] = [
+        Self::Outcome,
+        Self::Stroke,
+        Self::Direction,
+        Self::Band,
+        Self::GapFrom,
+        Self::GapBelow,
+        Self::StringFamily,
+        Self::LevelBand,
+        Self::Planned,
+        Self::Blinded,
+        Self::Estimator,
+        Self::Interval,
+        Self::Level,
+    ];
+}
+
+/// The schema of a part of a question without the null that stands for what was not asked.
+fn asked(mut part: Map<String, Value>) -> Value {
+    part.remove("description");
+    if let Some(Value::Array(words)) = part.get_mut("enum") {
+        words.retain(|word| !word.is_null());
+    }
+    let kind = part.get("type").and_then(Value::as_array);
+    let kind = kind.and_then(|kinds| kinds.iter().find(|kind| **kind != "null").cloned());
+    if let Some(kind) = kind {
+        part.insert("type".to_owned(), kind);
+    }
+    Value::Object(part)
+}
+
+/// The parameters that operations have, described.
+pub(super) fn components(operations: &[Operation]) -> Map<String, Value> {
+    let used = Parameter::ALL.iter().filter(|parameter| {
+        let mut all = operations.iter();
+        all.any(|operation| operation.parameters.contains(parameter))
+    });
+    used.map(|parameter| (parameter.code().to_owned(), parameter.described()))
+        .collect()
+}
+
+impl Parameter {
+    fn described(self) -> Value {
+        let (place, name) = self.place();
+        json!({
+            "name": name,
+            "in": place,
+            "required": place == "path" || self == Self::Reason,
+            "description": self.words(),
+            "schema": self.schema(),
+            "example": self.example(),
+        })
+    }
+
+    /// Where it stands, and under which name.
+    pub(super) const fn place(self) -> (&'static str, &'static str) {
+        match self {
+            Self::AfterStudy | Self::AfterRelease => ("query", "after"),
+            Self::Limit | Self::Reason => ("query", self.code()),
+            Self::SpeedUnit => ("query", "speed"),
+            Self::TensionUnit => ("query", "tension"),
+            Self::IdempotencyKey => ("header", "Idempotency-Key"),
+            Self::IfNoneMatch => ("header", "If-None-Match"),
+            Self::Range => ("header", "Range"),
+            Self::IfRange => ("header", "If-Range"),
+            Self::Study
+            | Self::Number
+            | Self::Contribution
+            | Self::PlanCode
+            | Self::Picture
+            | Self::Name
+            | Self::Card
+            | Self::Table
+            | Self::File => ("path", self.code()),
+            Self::Outcome
+            | Self::Stroke
+            | Self::Direction
+            | Self::Band
+            | Self::GapFrom
+            | Self::GapBelow
+            | Self::StringFamily
+            | Self::LevelBand
+            | Self::Planned
+            | Self::Blinded
+            | Self::Estimator
+            | Self::Interval
+            | Self::Level => ("query", self.code()),
+        }
+    }
+
+    /// What the schema of answers says of a part of a question.
+    fn of_question(self) -> Map<String, Value> {
+        let schema: Value = serde_json::from_str(Schema::Query.text()).unwrap_or_default();
+        let place = format!("/$defs/question/properties/{}", self.code());
+        let part = schema.pointer(&place).and_then(Value::as_object);
+        part.cloned().unwrap_or_default()
+    }
+
+    fn words(self) -> String {
+        if Self::OF_QUESTION.contains(&self) {
+            let part = self.of_question();
+            let words = part.get("description").and_then(Value::as_str);
+            return words.unwrap_or_default().to_owned();
+        }
+        self.own_words().to_owned()
+    }
+
+    const fn own_words(self) -> &'static str {
+        match self {
+            Self::Study => "short name of the study, as in the list of studies",
+            Self::Number => "number of the release, from 1",
+            Self::Contribution => "identifier of the contribution, as in its receipt",
+            Self::PlanCode => "code of the plan; hyphens, spaces and small letters do no harm",
+            Self::Picture | Self::Name => {
+                "name of the picture; the study’s page links to every one"
+            }
+            Self::Card => "which card",
+            Self::Table => "name of the file: the descriptor, or a table in one of two formats",
+            Self::Outcome
+            | Self::Stroke
+            | Self::Direction
+            | Self::Band
+            | Self::GapFrom
+            | Self::GapBelow
+            | Self::StringFamily
+            | Self::LevelBand
+            | Self::Planned
+            | Self::Blinded
+            | Self::Estimator
+            | Self::Interval
+            | Self::Level => "",
+            Self::File => "name of the schema’s file",
+            Self::Limit => "most entries of this part of the list; left out, 100",
+            Self::AfterStudy => "the part begins after this short name",
+            Self::AfterRelease => "the part begins after the release of this number",
+            Self::Reason => "why it is mended",
+            Self::SpeedUnit => "unit of speeds; left out, kilometres per hour",
+            Self::TensionUnit => "unit of tensions; left out, that of the protocol",
+            Self::IdempotencyKey => {
+                "a text of your own, such as a UUID, new for every new wish: with the same one a request may be sent again and is carried out once"
+            }
+            Self::IfNoneMatch => {
+                "entity tags that you have, or *; the answer is 304 if one is current"
+            }
+            Self::Range => {
+                "one range of bytes, such as bytes=0-999; other units and several ranges are not looked at"
+            }
+            Self::IfRange => {
+                "the entity tag of the file that you have a part of; if it is no longer current, all of the new one is sent"
+            }
+        }
+    }
+
+    fn schema(self) -> Value {
+        match self {
+            Self::Study | Self::AfterStudy => json!({
+                "type": "string",
+                "minLength": 1,
+                "maxLength": 64,
+                "pattern": "^[a-z0-9]+(-[a-z0-9]+)*$",
+            }),
+            Self::Number => json!({"type": "integer", "minimum": 1, "maximum": MOST_RELEASES}),
+            Self::AfterRelease => {
+                json!({"type": "integer", "minimum": 0, "maximum": MOST_RELEASES})
+            }
+            Self::Contribution => json!({"type": "string", "format": "uuid"}),
+            Self::PlanCode => json!({"type": "string", "pattern": "^[0-9A-HJKMNP-TV-Z]{12}$"}),
+            Self::Picture | Self::Name => json!({
+                "type": "string",
+                "minLength": 1,
+                "maxLength": 80,
+                "pattern": "^[a-z0-9_]+(-[a-z0-9_]+)*$",
+            }),
+            Self::Card => json!({"enum": ["card.svg", "card-1200x630.png", "card-1920x1080.png"]}),
+            Self::File => {
+                let files: Vec<&str> = Schema::ALL.iter().map(|file| file.file_name()).collect();
+                json!({"enum": files})
+            }
+            Self::Table => {
+                let files: Vec<String> = package::File::all()
+                    .into_iter()
+                    .map(package::File::name)
+                    .collect();
+                json!({"enum": files})
+            }
+            Self::Outcome
+            | Self::Stroke
+            | Self::Direction
+            | Self::Band
+            | Self::GapFrom
+            | Self::GapBelow
+            | Self::StringFamily
+            | Self::LevelBand
+            | Self::Planned
+            | Self::Blinded
+            | Self::Estimator
+            | Self::Interval
+            | Self::Level => asked(self.of_question()),
+            Self::Limit => json!({"type": "integer", "minimum": 1, "maximum": 100}),
+            Self::Reason => {
+                let words = CorrectionReason::ALL.iter().map(|word| word.code());
+                json!({"enum": words.collect::<Vec<&str>>()})
+            }
+            Self::SpeedUnit => json!({"enum": ["kmh", "mph"]}),
+            Self::TensionUnit => json!({"enum": ["lb", "kg"]}),
+            Self::IdempotencyKey => json!({
+                "type": "string",
+                "pattern": "^[!#-~]{1,255}$",
+            }),
+            Self::IfNoneMatch => json!({
+                "type": "string",
+                "pattern": "^(\\*|(W/)?\"[!#-~]*\"(, (W/)?\"[!#-~]*\")*)$",
+                "maxLength": 1000,
+            }),
+            Self::Range => json!({
+                "type": "string",
+                "pattern": "^bytes=([0-9]{1,9}-[0-9]{0,9}|-[0-9]{1,9})$",
+            }),
+            Self::IfRange => json!({"type": "string", "pattern": "^\"[!#-~]{1,100}\"$"}),
+        }
+    }
+
+    fn example(self) -> Value {
+        match self {
+            Self::Study | Self::AfterStudy => json!("looser-or-tighter"),
+            Self::Number | Self::AfterRelease => json!(1),
+            Self::Contribution => json!("0192e5a0-7e3c-7c9a-9d7b-3f1f6f0a1b2c"),
+            Self::PlanCode => json!("7K3M9QX2ABCD"),
+            Self::Picture | Self::Name => json!("speed-all"),
+            Self::Card => json!("card.svg"),
+            Self::File => json!(Schema::Aggregate.file_name()),
+            Self::Table => json!("rows.csv"),
+            Self::Outcome => json!("speed"),
+            Self::Stroke => json!("forehand"),
+            Self::Direction => json!("all"),
+            Self::Band => json!("band_1"),
+            Self::GapFrom => json!(6),
+            Self::GapBelow => json!(10),
+            Self::StringFamily => json!("polyester"),
+            Self::LevelBand => json!("itn_4_to_6"),
+            Self::Planned => json!(true),
+            Self::Blinded => json!(true),
+            Self::Estimator => json!("reml"),
+            Self::Interval => json!("hartung_knapp_safe"),
+            Self::Level => json!(0.9),
+            Self::Limit => json!(20),
+            Self::Reason => json!(CorrectionReason::TypingMistake.code()),
+            Self::SpeedUnit => json!("mph"),
+            Self::TensionUnit => json!("kg"),
+            Self::IdempotencyKey => json!("3f6c2a58-4b0f-4c57-9a53-1f0f6f4f7a11"),
+            Self::IfNoneMatch => json!("\"0f3a\""),
+            Self::Range => json!("bytes=0-999"),
+            Self::IfRange => json!("\"0f3a\""),
+        }
+    }
+}
