@@ -6,8 +6,8 @@ use crate::pooling::regression::Design;
 use csv::StringRecord;
 use ndarray::{Array1, Array2};
 
-/// Names of the column that holds the cluster when no other is asked for; downloaded rows have the
-/// second one.
+/// Names of the column that holds the cluster when no other is asked for and it is no moderator;
+/// downloaded rows have the second one.
 const CLUSTERS: [&str; 2] = ["cluster", "group"];
 
 /// What to read beside the estimates and their variances.
@@ -57,7 +57,10 @@ impl Asked {
         };
         let cluster = match wanted.cluster {
             Some(name) => column(name, true),
-            None => CLUSTERS.iter().find_map(|name| column(name, false)),
+            None => CLUSTERS
+                .iter()
+                .filter(|name| !wanted.moderators.iter().any(|other| other == *name))
+                .find_map(|name| column(name, false)),
         };
         let named = wanted.moderators.iter();
         let moderators: Vec<Column> = named.filter_map(|name| column(name, true)).collect();

@@ -133,23 +133,30 @@ pub(super) fn studies() -> Vec<Operation> {
             Content::Document(Schema::Aggregate),
         )
         .in_pieces(),
-        tables("readTables", format!("{STUDY}/aggregate/{{table}}")),
+        tables(
+            "readTables",
+            format!("{STUDY}/aggregate/{{table}}"),
+            "Download rows or figures as a table",
+        ),
         question(
             "ask",
             format!("{STUDY}/query"),
-            "The rows of the public batch in force that the question is about are pooled. Left out, outcome and shots are those of the first primary outcome.",
+            (
+                "Ask a question of your own",
+                "The rows of the public batch in force that the question is about are pooled. Left out, outcome and shots are those of the first primary outcome.",
+            ),
         ),
     ]
 }
 
 /// The download as tables.
-fn tables(id: &'static str, path: String) -> Operation {
+fn tables(id: &'static str, path: String, summary: &'static str) -> Operation {
     read(
         id,
         path,
         LOOKED_UP,
         (
-            "Download rows or figures as a table",
+            summary,
             "As CSV (RFC 4180) or NDJSON; datapackage.json (Data Package 2.0) says what every column means and in which unit.",
             "The file.",
         ),
@@ -159,7 +166,11 @@ fn tables(id: &'static str, path: String) -> Operation {
 }
 
 /// A question to published rows.
-fn question(id: &'static str, path: String, description: &'static str) -> Operation {
+fn question(
+    id: &'static str,
+    path: String,
+    (summary, description): (&'static str, &'static str),
+) -> Operation {
     read(
         id,
         path,
@@ -172,7 +183,7 @@ fn question(id: &'static str, path: String, description: &'static str) -> Operat
             Internal,
         ],
         (
-            "Ask a question of your own",
+            summary,
             description,
             "The answer, with what to hold against it.",
         ),
@@ -223,11 +234,15 @@ pub(super) fn releases() -> Vec<Operation> {
         tables(
             "readReleaseTables",
             format!("{STUDY}/releases/{{number}}/aggregate/{{table}}"),
+            "Download rows or figures of a release as a table",
         ),
         question(
             "askRelease",
             format!("{STUDY}/releases/{{number}}/query"),
-            "The same of the rows of a release.",
+            (
+                "Ask a release a question of your own",
+                "As of the live study, of the rows of a release.",
+            ),
         ),
         read(
             "readReleaseHash",
