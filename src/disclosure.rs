@@ -122,6 +122,15 @@ impl CountedPair {
         }
     }
 
+    /// The analyses that it has effects in, in the order of its effects.
+    pub fn keys(&self) -> impl Iterator<Item = Key> {
+        self.pair.all().map(|effect| Key {
+            outcome: effect.outcome,
+            class: effect.class,
+            band: self.pair.band,
+        })
+    }
+
     /// The pair as corrected after its player had seen an answer. `first` has the effects of the
     /// version first sent, however often it was corrected since, made with the same protocol and
     /// with [`CrowdSpread::for_version`] of the crowd behind those that count: else a spread that

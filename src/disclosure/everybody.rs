@@ -13,7 +13,7 @@
 //! Where only the last condition fails, and nobody behind the figure shown last has gone or mended
 //! since, that one stays; else there is none, and nothing says why.
 
-use super::kept::{Kept, keys_of};
+use super::kept::Kept;
 use super::{CountedPair, to_tenth};
 use crate::findings::Key;
 use crate::pooling::{Effects, Estimable, Interval, Level, NumericError, pool};
@@ -74,7 +74,7 @@ pub fn everybody(
 ) -> Result<Vec<Shown>, NumericError> {
     let mut cells: BTreeMap<Key, Cell> = BTreeMap::new();
     for (place, counted) in pairs.iter().enumerate() {
-        for (key, effect) in keys_of(counted).zip(counted.pair.all()) {
+        for (key, effect) in counted.keys().zip(counted.pair.all()) {
             let cell = cells.entry(key).or_default();
             cell.estimates.push(effect.estimate);
             cell.variances.push(effect.variance);

@@ -56,7 +56,7 @@ pub fn kept(pairs: &[CountedPair], rules: &AnalysisRules) -> Kept {
     loop {
         kept.cells = cells::open(&players_in(pairs, &kept.is_kept), rules);
         for (place, counted) in pairs.iter().enumerate() {
-            let mut keys = keys_of(counted);
+            let mut keys = counted.keys();
             if !keys.any(|key| kept.cells.open.contains(&key))
                 && let Some(is_kept) = kept.is_kept.get_mut(place)
             {
@@ -76,15 +76,6 @@ pub fn kept(pairs: &[CountedPair], rules: &AnalysisRules) -> Kept {
     }
 }
 
-/// The analyses that a pair has effects in.
-pub(super) fn keys_of(counted: &CountedPair) -> impl Iterator<Item = Key> {
-    counted.pair.all().map(|effect| Key {
-        outcome: effect.outcome,
-        class: effect.class,
-        band: counted.pair.band,
-    })
-}
-
 /// Folded names of the frames of everybody who agreed, sorted.
 pub(super) fn frame_names(pairs: &[CountedPair]) -> Vec<String> {
     let agreed = pairs.iter().filter(|counted| has_consent(counted));
@@ -98,7 +89,7 @@ fn players_in(pairs: &[CountedPair], is_kept: &[bool]) -> BTreeMap<Key, usize> {
     let mut players: BTreeMap<Key, BTreeSet<usize>> = BTreeMap::new();
     let kept = pairs.iter().zip(is_kept).filter(|(_, is_kept)| **is_kept);
     for (counted, _) in kept {
-        for key in keys_of(counted) {
+        for key in counted.keys() {
             players.entry(key).or_default().insert(counted.player);
         }
     }

@@ -2,7 +2,7 @@
 //! has a download can check it.
 
 use super::facts::Fact;
-use crate::findings::{Circumstances, Key, Publication, Row};
+use crate::findings::{Circumstances, Publication, Row};
 use crate::protocol::GapBand;
 use crate::vocabulary::{Outcome, ShotClass};
 use std::collections::{BTreeMap, BTreeSet};
@@ -56,20 +56,13 @@ pub fn protection(publication: &Publication) -> Protection {
         facts.sort_unstable();
         classes.entry(facts).or_default().insert(group);
     }
-    let different = publication.rules.primary.iter().map(|primary| Different {
-        outcome: primary.outcome,
-        class: primary.class,
-        least: classes
-            .values()
-            .filter_map(|groups| different(publication, groups, primary.outcome, primary.class))
-            .min(),
-    });
+    let different = different(publication, classes.values());
     Protection {
         players: classes.values().map(BTreeSet::len).sum(),
         pairs: pairs.len(),
         classes: classes.len(),
         alike: classes.values().map(BTreeSet::len).min(),
-        different: different.collect(),
+        different,
         not_shown: not_shown(pairs.values()),
     }
 }
@@ -83,25 +76,38 @@ fn facts(row: &Row) -> PairFacts {
     (row.band, row.gap_lb, circumstances)
 }
 
-/// How many different effects the players of a class have, where two of them have one.
-fn different(
+/// The least number of different effects in any class of which two players have one.
+fn different<'a>(
     publication: &Publication,
-    groups: &BTreeSet<usize>,
-    outcome: Outcome,
-    class: ShotClass,
-) -> Option<usize> {
-    let is_of = |row: &&Row| {
-        let Key {
-            outcome: its_outcome,
-            class: its_class,
-            ..
-        } = row.key();
-        groups.contains(&row.group) && (its_outcome, its_class) == (outcome, class)
+    classes: impl Iterator<Item = &'a BTreeSet<usize>>,
+) -> Vec<Different> {
+    let numbered = classes.enumerate();
+    let class_of: BTreeMap<usize, usize> = numbered
+        .flat_map(|(number, groups)| groups.iter().map(move |group| (*group, number)))
+        .collect();
+    let of_outcome = |outcome: Outcome, class: ShotClass| {
+        let mut found: BTreeMap<usize, (BTreeSet<usize>, BTreeSet<u64>)> = BTreeMap::new();
+        let is_of = |row: &&Row| (row.outcome, row.class) == (outcome, class);
+        for row in publication.rows.iter().filter(is_of) {
+            if let Some(number) = class_of.get(&row.group) {
+                let (players, effects) = found.entry(*number).or_default();
+                players.insert(row.group);
+                effects.insert(row.estimate.to_bits());
+            }
+        }
+        let of_several = found
+            .into_values()
+            .filter(|(players, _)| 2 <= players.len());
+        of_several.map(|(_, effects)| effects.len()).min()
     };
-    let rows = || publication.rows.iter().filter(is_of);
-    let players: BTreeSet<usize> = rows().map(|row| row.group).collect();
-    let effects: BTreeSet<u64> = rows().map(|row| row.estimate.to_bits()).collect();
-    (2 <= players.len()).then_some(effects.len())
+    let primary = publication.rules.primary.iter();
+    primary
+        .map(|primary| Different {
+            outcome: primary.outcome,
+            class: primary.class,
+            least: of_outcome(primary.outcome, primary.class),
+        })
+        .collect()
 }
 
 fn not_shown<'a>(pairs: impl Iterator<Item = &'a PairFacts>) -> Vec<(Fact, usize)> {

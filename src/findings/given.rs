@@ -147,8 +147,8 @@ fn identity(row: &Row) -> Identity {
     (row.group, row.pair, row.key())
 }
 
-/// The step of each row, from 1. A player belongs to the step of their first pair, a further pair of
-/// theirs to the step that it came in or, if few of its own came with it, to that before.
+/// The step of each row, from 1: so many players at a time, as their first pairs came. A further pair
+/// belongs to the step that had been reached when it came.
 fn steps_of(
     rows: &Selection<'_>,
     minimum: usize,

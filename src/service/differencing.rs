@@ -6,7 +6,7 @@ use crate::findings::{Key, Publication};
 use crate::pooling::Interval;
 use crate::protocol::GapBands;
 use crate::store::ShownFigure;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Bytes of one outsider in the store.
 const OUTSIDER_BYTES: usize = 40;
@@ -18,22 +18,19 @@ pub(super) fn over_everybody(
     publication: &Publication,
     before: &[ShownFigure],
 ) -> Result<(Vec<Everybody>, Vec<ShownFigure>), ServiceError> {
-    let mut earlier: BTreeMap<Key, Vec<Shown>> = BTreeMap::new();
-    for pair in pairs {
-        for effect in pair.pair.all() {
-            let key = Key {
-                outcome: effect.outcome,
-                class: effect.class,
-                band: pair.pair.band,
-            };
-            earlier.entry(key).or_default();
-        }
+    let mut figures: BTreeMap<&str, Vec<&ShownFigure>> = BTreeMap::new();
+    for figure in before {
+        figures.entry(&figure.cell).or_default().push(figure);
     }
-    for (key, figures) in &mut earlier {
-        let cell = cell(key);
-        let of_cell = before.iter().filter(|figure| figure.cell == cell);
-        figures.extend(of_cell.map(|figure| shown(*key, figure)));
-    }
+    let keys = pairs.iter().flat_map(CountedPair::keys);
+    let earlier: BTreeMap<Key, Vec<Shown>> = keys
+        .collect::<BTreeSet<Key>>()
+        .into_iter()
+        .filter_map(|key| {
+            let of_cell = figures.get(cell(&key).as_str())?.iter();
+            Some((key, of_cell.map(|figure| shown(key, figure)).collect()))
+        })
+        .collect();
     let (rules, level) = (&publication.rules, publication.level);
     let batch = publication.batch.as_ref().map_or(0, |batch| batch.number);
     let shown = disclosure::everybody(pairs, kept, rules, level, batch, &earlier)?;

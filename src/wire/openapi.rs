@@ -16,6 +16,7 @@ mod parameters;
 
 pub use outline::{Answer, Described, Group, Outline, Parameter, outline};
 
+use crate::findings::query;
 use crate::wire::problem::ProblemKind;
 use operations::{Operation, operations};
 use serde_json::{Map, Value, json};
@@ -110,10 +111,13 @@ fn described(operation: &Operation, status: impl Fn(ProblemKind) -> u16) -> Valu
     put("tags", json!([operation.tag]));
     put("summary", json!(operation.summary));
     put("description", json!(operation.description));
-    let parameters: Vec<Value> = operation
-        .parameters
-        .iter()
-        .map(|parameter| json!({"$ref": format!("#/components/parameters/{}", parameter.code())}))
+    let own = operation.parameters.iter();
+    let own = own.map(|parameter| parameter.code().to_owned());
+    let parts = query::Parameter::ALL.iter().filter(|_| operation.asks);
+    let parts = parts.map(|part| parameters::name_of(*part));
+    let parameters: Vec<Value> = own
+        .chain(parts)
+        .map(|name| json!({"$ref": format!("#/components/parameters/{name}")}))
         .collect();
     put("parameters", json!(parameters));
     if let Some(schema) = operation.body {

@@ -12,7 +12,9 @@ mod demo;
 pub(crate) mod reproducible;
 mod schemas;
 
-use crate::harness::{Pair, STUDY, Server, analysis, contribution, folder, run, varied};
+use crate::harness::{
+    STUDY, Server, analysis, contribution, folder, run, send_every_third_without_rows, varied,
+};
 use crate::laws::{FIGURES, figures_without_reason, nulls};
 use serde_json::{Value, json};
 use tempfile::TempDir;
@@ -34,18 +36,7 @@ fn bodies(server: &Server) -> [Vec<u8>; 3] {
 fn filled() -> (TempDir, Server) {
     let folder = folder();
     let server = Server::serve(folder.path(), &[]);
-    for number in 0..20 {
-        let scope = if number % 3 == 2 {
-            "pooling"
-        } else {
-            "pooling_and_rows"
-        };
-        let pair = Pair {
-            scope,
-            ..varied(number)
-        };
-        server.post(&contribution(pair)).expect(201);
-    }
+    send_every_third_without_rows(&server, 0..20);
     (folder, server)
 }
 

@@ -19,6 +19,7 @@ use serde_json::{Value, json};
 use std::fs::{self, File};
 use std::io::{self, BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 use std::sync::Arc;
@@ -366,4 +367,38 @@ pub(crate) fn varied(number: u32) -> Pair {
         ..Pair::default()
     };
     pair.of_player(number)
+}
+
+/// Sends players of these numbers, every third of whom keeps the rows back.
+pub(crate) fn send_every_third_without_rows(server: &Server, numbers: Range<u32>) {
+    for number in numbers {
+        let scope = if number % 3 == 2 {
+            "pooling"
+        } else {
+            "pooling_and_rows"
+        };
+        let pair = Pair {
+            scope,
+            ..varied(number)
+        };
+        server.post(&contribution(pair)).expect(201);
+    }
+}
+
+/// Where releases of tests say that they are found.
+pub(crate) const PUBLIC_URL: &str = "https://pool.example";
+
+/// Makes a release of what is public of the study in a data folder.
+pub(crate) fn make_release(data: &Path, more: &[&str]) -> Output {
+    let data = data.to_str().unwrap();
+    let arguments = [
+        "release",
+        "make",
+        STUDY,
+        "--data",
+        data,
+        "--public-url",
+        PUBLIC_URL,
+    ];
+    run(&[&arguments, more].concat(), b"")
 }

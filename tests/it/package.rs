@@ -7,7 +7,8 @@
 mod notebook;
 
 use crate::harness::{
-    Answer, Pair, STUDY, STUDY_FILE, Server, contribution, folder, recruit, run, server, varied,
+    Answer, STUDY, STUDY_FILE, Server, contribution, folder, make_release, recruit, run,
+    send_every_third_without_rows, server, varied,
 };
 use data_encoding::HEXLOWER;
 use serde_json::{Map, Value, json};
@@ -21,35 +22,8 @@ use tempfile::TempDir;
 const LIVE: &str = "/api/v1/studies/demo-of-the-corpus/aggregate";
 const RELEASED: &str = "/api/v1/studies/demo-of-the-corpus/releases/1/aggregate";
 
-/// So many players, every third of whom does not want rows.
-fn send(server: &Server, first: u32, n: u32) {
-    for number in first..first + n {
-        let scope = if number % 3 == 2 {
-            "pooling"
-        } else {
-            "pooling_and_rows"
-        };
-        let pair = Pair {
-            scope,
-            ..varied(number)
-        };
-        server.post(&contribution(pair)).expect(201);
-    }
-}
-
 fn release(data: &Path) {
-    let data = data.to_str().unwrap();
-    let url = "https://pool.example";
-    let arguments = [
-        "release",
-        "make",
-        STUDY,
-        "--data",
-        data,
-        "--public-url",
-        url,
-    ];
-    let made = run(&arguments, b"");
+    let made = make_release(data, &[]);
     assert!(made.status.success(), "{made:?}");
 }
 
@@ -65,7 +39,7 @@ struct Released {
 fn released() -> Released {
     let folder = folder();
     let server = Server::serve(folder.path(), &[]);
-    send(&server, 0, 20);
+    send_every_third_without_rows(&server, 0..20);
     let aggregate = server.get(LIVE).expect(200).body;
     let files = File::all().into_iter();
     let files = files.map(|file| (file, get(&server, LIVE, file).body));
@@ -142,7 +116,7 @@ fn flat(line: &Value) -> Map<String, Value> {
 #[test]
 fn csv_ndjson_and_json_say_the_same_in_the_same_order() {
     let (_folder, server) = server();
-    send(&server, 0, 20);
+    send_every_third_without_rows(&server, 0..20);
     let aggregate = server.get(LIVE).expect(200).json();
     for which in Table::ALL {
         let (ndjson, csv) = table(&server, LIVE, *which);
@@ -248,7 +222,7 @@ fn a_release_has_the_download_that_was_live_when_it_was_made() {
     let citation = release["citation"].as_str().unwrap();
     assert!(package["description"].as_str().unwrap().contains(citation));
     // Whoever comes later changes what is live and nothing of the release.
-    send(server, 20, 10);
+    send_every_third_without_rows(server, 20..30);
     assert!(server.get(LIVE).expect(200).body != *aggregate);
     assert!(of_release(server) == (document, files));
 }
@@ -285,7 +259,7 @@ fn the_live_package_names_its_content() {
     let before = id();
     assert!(before.as_str().unwrap().starts_with("ni:///sha-256;"));
     assert_eq!(id(), before);
-    send(&server, 0, 5);
+    send_every_third_without_rows(&server, 0..5);
     assert_ne!(id(), before);
 }
 
@@ -387,7 +361,7 @@ fn tables_are_read_like_every_document() {
 #[test]
 fn rows_of_one_analysis_come_back_in_with_its_figures() {
     let (_folder, server) = server();
-    send(&server, 0, 20);
+    send_every_third_without_rows(&server, 0..20);
     let rows = get(&server, LIVE, File::Table(Table::Rows, Format::Csv)).text();
     let mixed = run(&["pool", "-"], rows.as_bytes());
     assert_eq!(mixed.status.code(), Some(1));

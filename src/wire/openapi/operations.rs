@@ -18,6 +18,8 @@ pub(super) struct Operation {
     pub(super) summary: &'static str,
     pub(super) description: &'static str,
     pub(super) parameters: Vec<Parameter>,
+    /// Whether it takes the parts of a question besides.
+    pub(super) asks: bool,
     /// The schema of the JSON document that is sent.
     pub(super) body: Option<Schema>,
     pub(super) receipt: Receipt,

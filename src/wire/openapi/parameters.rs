@@ -1,6 +1,7 @@
 //! What goes into addresses and headers of requests, each described once.
 
 use super::operations::Operation;
+use crate::findings::query;
 use crate::intake::schema::Schema;
 use crate::vocabulary::{CorrectionReason, word_list};
 use crate::wire::package;
@@ -30,32 +31,6 @@ word_list! {
         File = "file",
         /// The name of a file of tables.
         Table = "table",
-        /// `outcome` of a question.
-        Outcome = "outcome",
-        /// `stroke` of a question.
-        Stroke = "stroke",
-        /// `direction` of a question.
-        Direction = "direction",
-        /// `band` of a question.
-        Band = "band",
-        /// `gap_from` of a question.
-        GapFrom = "gap_from",
-        /// `gap_below` of a question.
-        GapBelow = "gap_below",
-        /// `string_family` of a question.
-        StringFamily = "string_family",
-        /// `level_band` of a question.
-        LevelBand = "level_band",
-        /// `planned` of a question.
-        Planned = "planned",
-        /// `blinded` of a question.
-        Blinded = "blinded",
-        /// `estimator` of a question.
-        Estimator = "estimator",
-        /// `interval` of a question.
-        Interval = "interval",
-        /// `level` of a question.
-        Level = "level",
         /// Most entries of a list.
         Limit = "limit",
         /// Where a part of the list of studies begins.
@@ -79,47 +54,46 @@ word_list! {
     }
 }
 
-impl Parameter {
-    /// Those that a question is made of.
-    pub(super) const OF_QUESTION: [Self; 13] = [
-        Self::Outcome,
-        Self::Stroke,
-        Self::Direction,
-        Self::Band,
-        Self::GapFrom,
-        Self::GapBelow,
-        Self::StringFamily,
-        Self::LevelBand,
-        Self::Planned,
-        Self::Blinded,
-        Self::Estimator,
-        Self::Interval,
-        Self::Level,
-    ];
-}
-
-/// The schema of a part of a question without the null that stands for what was not asked.
-fn asked(mut part: Map<String, Value>) -> Value {
-    part.remove("description");
-    if let Some(Value::Array(words)) = part.get_mut("enum") {
-        words.retain(|word| !word.is_null());
-    }
-    let kind = part.get("type").and_then(Value::as_array);
-    let kind = kind.and_then(|kinds| kinds.iter().find(|kind| **kind != "null").cloned());
-    if let Some(kind) = kind {
-        part.insert("type".to_owned(), kind);
-    }
-    Value::Object(part)
-}
-
 /// The parameters that operations have, described.
 pub(super) fn components(operations: &[Operation]) -> Map<String, Value> {
     let used = Parameter::ALL.iter().filter(|parameter| {
         let mut all = operations.iter();
         all.any(|operation| operation.parameters.contains(parameter))
     });
-    used.map(|parameter| (parameter.code().to_owned(), parameter.described()))
+    let own = used.map(|parameter| (parameter.code().to_owned(), parameter.described()));
+    let asked = query::Parameter::ALL.iter();
+    own.chain(asked.map(|part| (name_of(*part), part_of_question(*part))))
         .collect()
+}
+
+/// The name of a part of a question among the components.
+pub(super) fn name_of(part: query::Parameter) -> String {
+    format!("question-{}", part.code())
+}
+
+/// A part of a question as the schema of answers describes it, without the null that stands for what
+/// was not asked.
+fn part_of_question(part: query::Parameter) -> Value {
+    let schema: Value = serde_json::from_str(Schema::Query.text()).unwrap_or_default();
+    let place = format!("/$defs/question/properties/{}", part.code());
+    let found = schema.pointer(&place).and_then(Value::as_object);
+    let mut schema = found.cloned().unwrap_or_default();
+    let description = schema.remove("description");
+    if let Some(Value::Array(words)) = schema.get_mut("enum") {
+        words.retain(|word| !word.is_null());
+    }
+    let kinds = schema.get("type").and_then(Value::as_array);
+    let kind = kinds.and_then(|kinds| kinds.iter().find(|kind| **kind != "null").cloned());
+    if let Some(kind) = kind {
+        schema.insert("type".to_owned(), kind);
+    }
+    json!({
+        "name": part.code(),
+        "in": "query",
+        "required": false,
+        "description": description,
+        "schema": schema,
+    })
 }
 
 impl Parameter {
@@ -155,40 +129,10 @@ impl Parameter {
             | Self::Card
             | Self::Table
             | Self::File => ("path", self.code()),
-            Self::Outcome
-            | Self::Stroke
-            | Self::Direction
-            | Self::Band
-            | Self::GapFrom
-            | Self::GapBelow
-            | Self::StringFamily
-            | Self::LevelBand
-            | Self::Planned
-            | Self::Blinded
-            | Self::Estimator
-            | Self::Interval
-            | Self::Level => ("query", self.code()),
         }
     }
 
-    /// What the schema of answers says of a part of a question.
-    fn of_question(self) -> Map<String, Value> {
-        let schema: Value = serde_json::from_str(Schema::Query.text()).unwrap_or_default();
-        let place = format!("/$defs/question/properties/{}", self.code());
-        let part = schema.pointer(&place).and_then(Value::as_object);
-        part.cloned().unwrap_or_default()
-    }
-
-    fn words(self) -> String {
-        if Self::OF_QUESTION.contains(&self) {
-            let part = self.of_question();
-            let words = part.get("description").and_then(Value::as_str);
-            return words.unwrap_or_default().to_owned();
-        }
-        self.own_words().to_owned()
-    }
-
-    const fn own_words(self) -> &'static str {
+    const fn words(self) -> &'static str {
         match self {
             Self::Study => "short name of the study, as in the list of studies",
             Self::Number => "number of the release, from 1",
@@ -199,19 +143,6 @@ impl Parameter {
             }
             Self::Card => "which card",
             Self::Table => "name of the file: the descriptor, or a table in one of two formats",
-            Self::Outcome
-            | Self::Stroke
-            | Self::Direction
-            | Self::Band
-            | Self::GapFrom
-            | Self::GapBelow
-            | Self::StringFamily
-            | Self::LevelBand
-            | Self::Planned
-            | Self::Blinded
-            | Self::Estimator
-            | Self::Interval
-            | Self::Level => "",
             Self::File => "name of the schema’s file",
             Self::Limit => "most entries of this part of the list; left out, 100",
             Self::AfterStudy => "the part begins after this short name",
@@ -266,19 +197,6 @@ impl Parameter {
                     .collect();
                 json!({"enum": files})
             }
-            Self::Outcome
-            | Self::Stroke
-            | Self::Direction
-            | Self::Band
-            | Self::GapFrom
-            | Self::GapBelow
-            | Self::StringFamily
-            | Self::LevelBand
-            | Self::Planned
-            | Self::Blinded
-            | Self::Estimator
-            | Self::Interval
-            | Self::Level => asked(self.of_question()),
             Self::Limit => json!({"type": "integer", "minimum": 1, "maximum": 100}),
             Self::Reason => {
                 let words = CorrectionReason::ALL.iter().map(|word| word.code());
@@ -313,19 +231,6 @@ impl Parameter {
             Self::Card => json!("card.svg"),
             Self::File => json!(Schema::Aggregate.file_name()),
             Self::Table => json!("rows.csv"),
-            Self::Outcome => json!("speed"),
-            Self::Stroke => json!("forehand"),
-            Self::Direction => json!("all"),
-            Self::Band => json!("band_1"),
-            Self::GapFrom => json!(6),
-            Self::GapBelow => json!(10),
-            Self::StringFamily => json!("polyester"),
-            Self::LevelBand => json!("itn_4_to_6"),
-            Self::Planned => json!(true),
-            Self::Blinded => json!(true),
-            Self::Estimator => json!("reml"),
-            Self::Interval => json!("hartung_knapp_safe"),
-            Self::Level => json!(0.9),
             Self::Limit => json!(20),
             Self::Reason => json!(CorrectionReason::TypingMistake.code()),
             Self::SpeedUnit => json!("mph"),

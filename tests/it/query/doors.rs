@@ -1,6 +1,6 @@
 //! Questions over HTTP and on the command line.
 
-use crate::harness::{STUDY, Server, contribution, folder, run, varied};
+use crate::harness::{STUDY, Server, contribution, folder, make_release, run, varied};
 use std::io::{Read as _, Write as _};
 use std::net::{TcpListener, TcpStream};
 use std::path::Path;
@@ -9,8 +9,6 @@ use std::thread;
 use tautpool::http::{self, Front};
 use tautpool::service::{Service, Turn};
 use tempfile::TempDir;
-
-const URL: &str = "https://pool.example";
 
 fn query(question: &str) -> String {
     format!("/api/v1/studies/{STUDY}/query?{question}")
@@ -25,17 +23,7 @@ fn filled() -> TempDir {
             server.post(&contribution(varied(number))).expect(201);
         }
     }
-    let data = folder.path().to_str().unwrap();
-    let made = [
-        "release",
-        "make",
-        STUDY,
-        "--data",
-        data,
-        "--public-url",
-        URL,
-    ];
-    assert!(run(&made, b"").status.success());
+    assert!(make_release(folder.path(), &[]).status.success());
     folder
 }
 

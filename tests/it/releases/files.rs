@@ -1,7 +1,8 @@
 //! Releases as commands make and check them, and as they are served.
 
 use crate::harness::{
-    Answer, STUDY, Server, analysis, assert_valid, contribution, folder, run, tautpool, varied,
+    Answer, PUBLIC_URL, STUDY, Server, analysis, assert_valid, contribution, folder, make_release,
+    run, tautpool, varied,
 };
 use data_encoding::{BASE64, HEXLOWER};
 use serde_json::{Value, json};
@@ -12,8 +13,6 @@ use std::time::Duration;
 use tautpool::intake::schema::Schema;
 use tautpool::receipt::sha256_of;
 use tempfile::TempDir;
-
-const URL: &str = "https://pool.example";
 
 /// A data folder with so many players' contributions.
 fn filled(n: u32) -> TempDir {
@@ -27,20 +26,6 @@ fn send(data: &Path, first: u32, n: u32) {
     for number in first..first + n {
         server.post(&contribution(varied(number))).expect(201);
     }
-}
-
-fn make(data: &Path, more: &[&str]) -> Output {
-    let data = data.to_str().unwrap();
-    let arguments = [
-        "release",
-        "make",
-        STUDY,
-        "--data",
-        data,
-        "--public-url",
-        URL,
-    ];
-    run(&[&arguments, more].concat(), b"")
 }
 
 fn said(output: &Output) -> String {
@@ -72,14 +57,14 @@ fn verify(bytes: &[u8], more: &[&str]) -> Output {
 #[test]
 fn a_release_is_made_served_and_checked_as_a_reader_would() {
     let folder = filled(12);
-    let made = make(folder.path(), &["--note", "The first one."]);
+    let made = make_release(folder.path(), &["--note", "The first one."]);
     assert!(said(&made).starts_with(&format!("Release 1 of {STUDY}, the first.")));
     let sha256 = printed(&made, "sha256");
     assert_eq!(
         printed(&made, "address"),
-        format!("{URL}/studies/{STUDY}/releases/1")
+        format!("{PUBLIC_URL}/studies/{STUDY}/releases/1")
     );
-    let server = Server::serve(folder.path(), &["--public-url", URL]);
+    let server = Server::serve(folder.path(), &["--public-url", PUBLIC_URL]);
     let answer = server.get(&path("/1")).expect(200);
     assert_eq!(HEXLOWER.encode(&sha256_of(&answer.body)), sha256);
     assert_eq!(answer.content_type(), "application/json");
@@ -157,7 +142,7 @@ fn analyses_text(document: &[u8]) -> &str {
 #[test]
 fn pooling_a_release_gives_its_figures_bit_for_bit() {
     let folder = filled(15);
-    make(folder.path(), &[]);
+    make_release(folder.path(), &[]);
     let server = Server::serve(folder.path(), &[]);
     let live = server.get(&format!("/api/v1/studies/{STUDY}/pooled"));
     let release = server.get(&path("/1")).expect(200);
@@ -188,7 +173,7 @@ fn pooling_a_release_gives_its_figures_bit_for_bit() {
 #[test]
 fn a_file_that_was_tampered_with_is_found_out() {
     let folder = filled(12);
-    let sha256 = printed(&make(folder.path(), &[]), "sha256");
+    let sha256 = printed(&make_release(folder.path(), &[]), "sha256");
     let server = Server::serve(folder.path(), &[]);
     let bytes = server.get(&path("/1")).expect(200).body;
     let document: Value = serde_json::from_slice(&bytes).unwrap();
@@ -245,7 +230,7 @@ fn a_file_that_was_tampered_with_is_found_out() {
 #[test]
 fn the_list_says_what_became_of_each_release() {
     let folder = filled(10);
-    make(folder.path(), &[]);
+    make_release(folder.path(), &[]);
     let first = {
         let server = Server::serve(folder.path(), &[]);
         let list = server.get(&path("")).expect(200).json();
@@ -253,9 +238,9 @@ fn the_list_says_what_became_of_each_release() {
         server.get(&path("/1")).expect(200).body
     };
     send(folder.path(), 10, 5);
-    let update = make(folder.path(), &[]);
+    let update = make_release(folder.path(), &[]);
     assert!(said(&update).starts_with(&format!("Release 2 of {STUDY}, an update of release 1.")));
-    let correction = make(folder.path(), &["--correction", "A <slip> & more"]);
+    let correction = make_release(folder.path(), &["--correction", "A <slip> & more"]);
     assert!(said(&correction).contains("Release 3"), "{correction:?}");
     let server = Server::serve(folder.path(), &[]);
     let answer = server.get(&path("")).expect(200);
@@ -296,8 +281,8 @@ fn commands_say_why_nothing_was_released() {
         words.contains("--public-url") && words.contains("TAUTPOOL_PUBLIC_URL"),
         "{words}"
     );
-    assert!(trouble(&make(folder.path(), &[])).contains("nothing is public yet"));
-    let slip = make(folder.path(), &["--correction", "a slip"]);
+    assert!(trouble(&make_release(folder.path(), &[])).contains("nothing is public yet"));
+    let slip = make_release(folder.path(), &["--correction", "a slip"]);
     assert!(trouble(&slip).contains("nothing is public yet"));
     send(folder.path(), 4, 1);
     let unknown = [
@@ -307,13 +292,15 @@ fn commands_say_why_nothing_was_released() {
         "--data",
         data,
         "--public-url",
-        URL,
+        PUBLIC_URL,
     ];
     assert!(trouble(&run(&unknown, b"")).contains("no such study"));
-    make(folder.path(), &[]);
-    assert!(trouble(&make(folder.path(), &[])).contains("nothing has changed since release 1"));
+    make_release(folder.path(), &[]);
+    assert!(
+        trouble(&make_release(folder.path(), &[])).contains("nothing has changed since release 1")
+    );
     let server = Server::serve(folder.path(), &[]);
-    assert!(trouble(&make(folder.path(), &[])).contains("stop it first"));
+    assert!(trouble(&make_release(folder.path(), &[])).contains("stop it first"));
     drop(server);
     for arguments in [
         vec!["release"],
@@ -341,7 +328,7 @@ fn commands_say_why_nothing_was_released() {
 fn a_kill_leaves_no_release_or_a_whole_one() {
     let folder = filled(10);
     let data = folder.path().to_str().unwrap().to_owned();
-    make(folder.path(), &[]);
+    make_release(folder.path(), &[]);
     for wait in 0..24 {
         let mut child = tautpool()
             .args([
@@ -351,7 +338,7 @@ fn a_kill_leaves_no_release_or_a_whole_one() {
                 "--data",
                 &data,
                 "--public-url",
-                URL,
+                PUBLIC_URL,
             ])
             .args(["--correction", "a slip"])
             .stdout(Stdio::null())

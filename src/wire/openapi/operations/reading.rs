@@ -37,6 +37,7 @@ fn read(
         summary,
         description,
         parameters,
+        asks: false,
         body: None,
         receipt: Receipt::None,
         status: 200,
@@ -171,7 +172,7 @@ fn question(
     path: String,
     (summary, description): (&'static str, &'static str),
 ) -> Operation {
-    read(
+    let operation = read(
         id,
         path,
         &[
@@ -188,8 +189,11 @@ fn question(
             "The answer, with what to hold against it.",
         ),
         Content::Document(Schema::Query),
-    )
-    .taking(&Parameter::OF_QUESTION)
+    );
+    Operation {
+        asks: true,
+        ..operation
+    }
 }
 
 pub(super) fn releases() -> Vec<Operation> {

@@ -51,6 +51,7 @@ impl From<Wish> for Operation {
             summary: wish.summary,
             description: wish.description,
             parameters: wish.parameters.to_vec(),
+            asks: false,
             body: wish.body,
             receipt: wish.receipt,
             status: wish.status,
