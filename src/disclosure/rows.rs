@@ -103,8 +103,8 @@ fn as_shown(known: &Known, is_shown: &[bool], mean_gap: i64) -> Known {
 /// The mean gap over the players of a class, to a whole pound, of each of their pairs in turn
 /// (microaggregation; Domingo-Ferrer & Mateo-Sanz 2002, IEEE Transactions on Knowledge and Data
 /// Engineering 14:189). In place of the gap itself it leaves the slope of a linear regression where
-/// it is, because what it is off by is unrelated to it (Berkson 1950, Journal of the American
-/// Statistical Association 45:164).
+/// it is but for the rounding, because what it is off by is unrelated to it (Berkson 1950, Journal of
+/// the American Statistical Association 45:164).
 #[expect(clippy::cast_precision_loss, reason = "gaps of at most 85 lb")]
 fn mean_gaps(players: &[Player], members: &[usize]) -> Vec<i64> {
     let pairs = |member: &usize| players.get(*member).map(|player| player.pairs.as_slice());
@@ -244,3 +244,6 @@ fn numbered(rows: Vec<Unnumbered>) -> (Vec<Row>, Vec<usize>) {
     }
     numbered.into_iter().unzip()
 }
+
+#[cfg(test)]
+mod tests;
