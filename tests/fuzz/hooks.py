@@ -105,9 +105,12 @@ def map_body(context, body):
     if not isinstance(body, dict) or "sessions" not in body:
         return body
     drawn = lot(body)
-    if drawn % 4 == 0:
-        return for_this_study(VALID[drawn // 4 % len(VALID)])
-    if drawn % 4 == 1 or not isinstance(body.get("consent"), dict):
+    # A document that keeps every rule is not found by chance, and to mend also takes the right
+    # contribution with its receipt: so often that a short run does it every time.
+    n_sound = 6 if context.operation.method == "put" else 4
+    if drawn % 8 < n_sound:
+        return for_this_study(VALID[drawn // 8 % len(VALID)])
+    if drawn % 8 == 6 or not isinstance(body.get("consent"), dict):
         return body
     return for_this_study(body)
 
