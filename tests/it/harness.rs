@@ -39,6 +39,15 @@ pub(crate) const STUDY_FILE: &str = concat!(
 /// Longest that any one answer may take. The service itself gives up on a body after 30 seconds.
 pub(crate) const ANSWER_WITHIN: Duration = Duration::from_secs(60);
 
+/// `short` of something in every run of the tests, `long` of it in `tests/run --long`.
+pub(crate) fn runs<T>(short: T, long: T) -> T {
+    if std::env::var_os("TAUTPOOL_LONG_RUNS").is_some() {
+        long
+    } else {
+        short
+    }
+}
+
 /// The program with nothing of this machine's settings.
 pub(crate) fn tautpool() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_tautpool"));
