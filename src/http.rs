@@ -3,6 +3,7 @@
 //! Handlers are thin: take the request apart, call the service (blocking work on the blocking
 //! pool, inside the request's span), answer. Every error is a problem document (RFC 9457).
 
+mod away;
 mod body;
 mod cards;
 mod client;
@@ -78,6 +79,7 @@ pub fn server(
             .app_data(web::Data::clone(&service))
             .app_data(web::Data::clone(&limit))
             .app_data(front)
+            .wrap(from_fn(away::request))
             .wrap(
                 DefaultHeaders::new()
                     .add(("content-security-policy", CONTENT_SECURITY_POLICY))

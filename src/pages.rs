@@ -36,7 +36,7 @@ pub use release::{
 pub use script::{SCRIPTS, script, worker};
 pub use send::send;
 pub use station::Station;
-pub use study::{Standing, StudyView, pairs, picture, picture_names, study, units_asked};
+pub use study::{Hidden, Standing, StudyView, pairs, picture, picture_names, study, units_asked};
 pub use take_part::take_part;
 
 /// What every picture says when its data are made up, since a picture may be copied alone.

@@ -12,6 +12,7 @@ mod own;
 mod package;
 mod plans;
 mod public;
+mod publishing;
 mod query;
 mod ready;
 mod release;
@@ -39,7 +40,7 @@ use crate::screening::ScreeningFlag;
 use crate::store::{
     Durability, NewContribution, Recorded, RequestKey, Screened, Sender, Store, Version,
 };
-use crate::vocabulary::{State, StudyState};
+use crate::vocabulary::State;
 use screened::Arriving;
 use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
@@ -104,9 +105,7 @@ pub struct Service {
     /// Locked while the process lives, because public figures in memory would not see what
     /// another process writes.
     _folder_lock: Option<File>,
-    /// Held while public figures of a study are made, so that an older set never replaces a newer
-    /// one; each study has its own, so that none waits for another.
-    publishing: Mutex<BTreeMap<String, Arc<Mutex<()>>>>,
+    publisher: publishing::Publisher,
     /// Held from screening a contribution until it is stored.
     arriving: Mutex<()>,
     /// Held while a study is amended, opened or closed.
@@ -177,7 +176,7 @@ impl Service {
             door: host::Door::new().map_err(ServiceError::Randomness)?,
             studies: RwLock::default(),
             _folder_lock: folder_lock,
-            publishing: Mutex::default(),
+            publisher: publishing::Publisher::default(),
             arriving: Mutex::default(),
             changing: Mutex::default(),
             releases: release::Desk::default(),
@@ -185,8 +184,7 @@ impl Service {
         };
         service.mark_unscreened()?;
         for stored in service.store.studies()? {
-            service.keep_plan_hash(&stored)?;
-            service.publish(&stored.slug)?;
+            service.put_up(&stored);
         }
         Ok(service)
     }
@@ -219,18 +217,9 @@ impl Service {
     pub fn submit(&self, incoming: &Incoming<'_>) -> Result<Accepted, Refused> {
         let accepted = self.receive(incoming)?;
         if accepted.closed_batch.is_some() {
-            self.publish_or_log(&accepted.public.study.label.slug);
+            self.publish_soon(&accepted.public.study.label.slug);
         }
         Ok(accepted)
-    }
-
-    /// Publishes a batch that somebody's request closed. What was asked for is stored, so its
-    /// sender is told so whatever becomes of this; the figures follow with the next batch or at the
-    /// next start.
-    fn publish_or_log(&self, slug: &str) {
-        if let Err(error) = self.publish(slug) {
-            tracing::error!(study = slug, %error, "public figures could not be made");
-        }
     }
 
     /// As [`Service::submit`], but a batch that closes is not published: for many contributions in
@@ -381,65 +370,6 @@ impl Service {
             player,
             receipt_hash: self.receipt_key.receipt(player).hash(),
         }
-    }
-
-    /// Makes the public figures of a study from the store and puts them in place. Of a draft nothing
-    /// is public.
-    ///
-    /// # Errors
-    /// When the store cannot be read or the figures cannot be made.
-    pub fn publish(&self, slug: &str) -> Result<(), ServiceError> {
-        let own = Arc::clone(
-            self.publishing
-                .lock()
-                .unwrap_or_else(PoisonError::into_inner)
-                .entry(slug.to_owned())
-                .or_default(),
-        );
-        let _one_at_a_time = own.lock().unwrap_or_else(PoisonError::into_inner);
-        let life = self.life(slug)?;
-        let Some(life) = life.filter(|life| life.state != StudyState::Draft) else {
-            return Ok(());
-        };
-        let counted = self.store.counted(slug)?;
-        let newest = counted.as_ref().map(|(batch, _)| batch.number);
-        // As it was when the batch closed, so that a restart shows nothing newer.
-        let (plans, sent) = match &counted {
-            Some((batch, _)) => (
-                self.store.plan_flow(slug, Some(batch.closed_at_ms))?,
-                self.store.sent_flow(slug, batch.closed_at_ms)?,
-            ),
-            None => Default::default(),
-        };
-        let is_shown = self.study(slug).is_some_and(|public| {
-            let batch = public.publication.batch.as_ref();
-            newest.is_some() && newest == batch.map(|batch| batch.number) && public.life == life
-        });
-        if is_shown {
-            // Whoever waited for the lock finds that the one before has published this batch too.
-            return Ok(());
-        }
-        let before = match newest {
-            Some(batch) => self.store.figures_before(slug, batch)?,
-            None => Vec::new(),
-        };
-        let (public, shown) = tracing::info_span!("publish", study = %slug).in_scope(|| {
-            Public::new(
-                life,
-                counted,
-                (plans, sent),
-                &before,
-                &self.receipt_key,
-                Arc::clone(&self.releases.public_url),
-            )
-        })?;
-        // What is shown is remembered before anybody can see it.
-        self.store.keep_figures(slug, &shown)?;
-        self.studies
-            .write()
-            .unwrap_or_else(PoisonError::into_inner)
-            .insert(slug.to_owned(), Arc::new(public));
-        Ok(())
     }
 }
 

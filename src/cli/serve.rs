@@ -53,6 +53,10 @@ pub(super) fn until_stopped(
     options: &Listen,
     front: Front,
 ) -> Result<ExitCode, Failure> {
+    let publisher = Arc::clone(&service);
+    std::thread::Builder::new()
+        .name("publisher".to_owned())
+        .spawn(move || publisher.keep_publishing())?;
     actix_web::rt::System::new().block_on(async {
         actix_web::rt::spawn(keep_promises(Arc::clone(&service)));
         let workers = usize::from(options.workers);

@@ -1,6 +1,6 @@
 //! The card of a study, live or released: which of its figures stand on it, and in which words.
 
-use super::{INVENTED, Standing, StudyView};
+use super::{Hidden, INVENTED, Standing, StudyView};
 use crate::findings::labels::{Wording, axis_ends, band_label, class_label, outcome_label};
 use crate::findings::words::{answer_in_words, counts, figures_beside, may_go_either_way};
 use crate::findings::{Analysis, Findings, Publication};
@@ -20,8 +20,8 @@ pub struct CardView<'a> {
     pub findings: &'a Findings,
     /// Which publication it is.
     pub standing: Standing,
-    /// Whether figures are hidden for now because sessions were withdrawn.
-    pub renewing: bool,
+    /// Why figures are hidden for now, when they are.
+    pub hidden: Option<Hidden>,
     /// The reader's units.
     pub units: Units,
     /// Where the study is to be read, as people type it.
@@ -34,7 +34,7 @@ impl<'a> From<&StudyView<'a>> for CardView<'a> {
             publication: view.publication,
             findings: view.findings,
             standing: view.standing,
-            renewing: view.renewing,
+            hidden: view.hidden,
             units: view.units,
             address: view.base.map(|base| {
                 let typed = base.split_once("://").map_or(base, |(_, typed)| typed);
@@ -77,7 +77,8 @@ pub fn card(view: &CardView<'_>) -> Card {
         address: view.address.clone(),
     };
     let Some(first) = first.filter(|_| publication.batch.is_some()) else {
-        card.sentence = nothing_yet(view.renewing).to_owned();
+        let nothing_yet = "There is nothing to show yet.";
+        card.sentence = view.hidden.map_or(nothing_yet, Hidden::words).to_owned();
         return card;
     };
     let of_first = analyses(first);
@@ -92,14 +93,6 @@ pub fn card(view: &CardView<'_>) -> Card {
         .collect();
     card.counts = everybody_counted(publication);
     card
-}
-
-const fn nothing_yet(renewing: bool) -> &'static str {
-    if renewing {
-        "The figures are hidden for now, because sessions were withdrawn."
-    } else {
-        "There is nothing to show yet."
-    }
 }
 
 fn label(publication: &Publication, standing: Standing) -> String {

@@ -115,7 +115,7 @@ pub fn frozen_view<'a>(
         publication: &release.publication,
         findings,
         everybody: &release.everybody,
-        renewing: false,
+        hidden: None,
         states_ordinary: release.stated.range == StatedRange::Ordinary,
         units,
         // Its permanent address begins with it.

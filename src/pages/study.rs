@@ -12,7 +12,7 @@ mod view;
 
 use super::card::card;
 pub use list::pairs;
-pub use view::{Standing, StudyView, units_asked};
+pub use view::{Hidden, Standing, StudyView, units_asked};
 
 use crate::findings::labels::{Wording, outcome_meaning};
 use crate::findings::questions::Question as Asked;
@@ -134,7 +134,7 @@ pub fn study(view: &StudyView<'_>) -> Result<String, askama::Error> {
             number: batch.number,
             date: &batch.date,
         }),
-        has_figures: publication.batch.is_some() && !view.renewing,
+        has_figures: publication.batch.is_some() && view.hidden.is_none(),
         either_way: may_go_either_way(&findings.analyses),
         questions,
         shots,

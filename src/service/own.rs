@@ -220,7 +220,7 @@ impl Service {
             Withdrawn::Unknown => return Err(self.not_held(&held)?),
             Withdrawn::Done {
                 closed_batch: Some(_),
-            } => self.publish_or_log(study),
+            } => self.publish_soon(study),
             Withdrawn::Done { closed_batch: None } => {}
         }
         self.own(study, receipt)
@@ -240,7 +240,7 @@ impl Service {
                 .keep_promises(slug, now_ms, withdrawn_by)?
                 .is_some()
             {
-                self.publish(slug)?;
+                self.publish_soon(slug);
             }
         }
         Ok(())

@@ -13,7 +13,7 @@ use crate::effects::spread::CrowdSpread;
 use crate::findings::flow::ParticipantFlow;
 use crate::findings::{BatchLabel, Choice, Findings, Month, Publication};
 use crate::intake;
-use crate::pages::{self, Standing, StudyView};
+use crate::pages::{self, Hidden, Standing, StudyView};
 use crate::plan::Flow;
 use crate::pooling::Level;
 use crate::protocol::Study;
@@ -38,8 +38,8 @@ pub struct Public {
     /// by the protocol that was in force when their batch closed: had an edge moved a pair into
     /// another band between two readings of one batch, the difference would tell of that pair.
     pub study: Arc<Study>,
-    /// Whether figures are hidden because sessions were withdrawn.
-    pub renewing: bool,
+    /// Why figures are hidden, when they are.
+    pub hidden: Option<Hidden>,
     /// What its figures are made from.
     pub publication: Publication,
     /// Everything that is found out.
@@ -103,7 +103,8 @@ impl Public {
     ) -> Result<(Self, Vec<ShownFigure>), ServiceError> {
         // A batch that only took out what was withdrawn shows nothing: not its figures, and not the
         // spread that replies are made with.
-        let renewing = counted.as_ref().is_some_and(|(batch, _)| !batch.shown);
+        let hidden = counted.as_ref().filter(|(batch, _)| !batch.shown);
+        let hidden = hidden.map(|_| Hidden::Renewing);
         let (batch, stored) = counted.filter(|(batch, _)| batch.shown).unzip();
         let study = Arc::clone(&life.newest.study);
         let then = batch.map_or(&life.newest, |batch: Batch| {
@@ -158,7 +159,7 @@ impl Public {
         let aggregate = wire::aggregate::document(&publication, &findings, &everybody);
         let public = Self {
             life,
-            renewing,
+            hidden,
             pooled: Ready::json(&pooled),
             aggregate: Ready::json(&aggregate),
             public_url,
@@ -179,6 +180,19 @@ impl Public {
         Ok((public, shown))
     }
 
+    /// A study whose figures cannot be made: without them it still takes contributions.
+    pub(super) fn without_figures(
+        life: Life,
+        key: &ReceiptKey,
+        public_url: Arc<OnceLock<PublicUrl>>,
+    ) -> Result<Self, ServiceError> {
+        let (public, _) = Self::new(life, None, Default::default(), &[], key, public_url)?;
+        Ok(Self {
+            hidden: Some(Hidden::NotMade),
+            ..public
+        })
+    }
+
     /// The units of a reader who chose none.
     #[must_use]
     pub const fn unchosen_units(&self) -> Units {
@@ -194,7 +208,7 @@ impl Public {
             publication: &self.publication,
             findings: &self.findings,
             everybody: &self.everybody,
-            renewing: self.renewing,
+            hidden: self.hidden,
             states_ordinary: false,
             units,
             base: self.public_url.get().map(PublicUrl::as_str),

@@ -11,6 +11,7 @@ pub use frozen::Frozen;
 use super::{Public, Ready, Service, ServiceError};
 use crate::clock;
 use crate::findings::Findings;
+use crate::pages::Hidden;
 use crate::protocol::Hosting;
 use crate::receipt::sha256_of;
 use crate::release::{
@@ -98,6 +99,9 @@ pub enum NotReleased {
         "the figures are hidden because sessions were withdrawn: release again once enough players have come or gone"
     )]
     Hidden,
+    /// Figures could not be made.
+    #[error("the figures cannot be made from what is stored: the log says why")]
+    NotMade,
     /// Nothing is different from the last release.
     #[error(
         "nothing has changed since release {0}: a further release waits for a new public batch, unless it corrects that one"
@@ -190,8 +194,10 @@ impl Service {
         let public_url = self.public_url().ok_or(NotReleased::NoPublicUrl)?;
         let public = self.study(slug).ok_or(NotReleased::StudyUnknown)?;
         let terms = terms(&public.study.hosting)?;
-        if public.renewing {
-            return Err(NotReleased::Hidden);
+        match public.hidden {
+            None => {}
+            Some(Hidden::Renewing) => return Err(NotReleased::Hidden),
+            Some(Hidden::NotMade) => return Err(NotReleased::NotMade),
         }
         let flow = public.flow.clone().ok_or(NotReleased::NothingPublic)?;
         let last = self.store.releases(slug)?.pop();

@@ -149,7 +149,7 @@ impl Service {
         match decided {
             Decided::Done { closed_batch } => {
                 if closed_batch.is_some() {
-                    self.publish_or_log(decision.study);
+                    self.publish_soon(decision.study);
                 }
                 Ok(())
             }

@@ -79,7 +79,7 @@ impl ProblemKind {
             Self::InvalidQuery => "The question cannot be read",
             Self::TooFewPlayers => "Too few players for an answer",
             Self::Busy => "The service is busy with other questions",
-            Self::Unavailable => "The service cannot store anything",
+            Self::Unavailable => "Not possible at the moment",
             Self::Internal => "The service failed",
         }
     }

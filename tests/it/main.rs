@@ -20,6 +20,7 @@ mod moderators;
 mod own;
 mod package;
 mod plans;
+mod publishing;
 mod query;
 mod reference_bivariate;
 mod reference_effects;

@@ -234,7 +234,7 @@ fn after_thirty_days_a_withdrawal_acts_and_figures_are_hidden_until_enough_have_
     assert!(shows_far(&service));
     service.keep_promises(NOW_MS + 30 * DAY_MS).unwrap();
     assert!(!shows_far(&service));
-    assert!(public(&service).renewing);
+    assert!(public(&service).hidden.is_some());
     assert_eq!((batch(&service), n_pairs(&service)), (None, 0));
     let hidden = public(&service);
     let page = hidden.page(hidden.unchosen_units()).unwrap();
@@ -242,9 +242,9 @@ fn after_thirty_days_a_withdrawal_acts_and_figures_are_hidden_until_enough_have_
     assert!(page.contains("hidden for now"), "{page}");
     // One went; three who come make four.
     players(&service, 30, 3);
-    assert!(public(&service).renewing);
+    assert!(public(&service).hidden.is_some());
     players(&service, 40, 1);
-    assert!(!public(&service).renewing);
+    assert!(public(&service).hidden.is_none());
     assert_eq!((batch(&service), n_pairs(&service)), (Some(4), 13));
     assert!(!shows_far(&service));
     // Nothing is overdue any more.
@@ -265,7 +265,7 @@ fn a_consent_to_rows_that_is_taken_back_acts_after_thirty_days_too() {
     service.keep_promises(NOW_MS + 31 * DAY_MS - 1).unwrap();
     assert_eq!(n_pairs(&service), 10);
     service.keep_promises(NOW_MS + 31 * DAY_MS).unwrap();
-    assert!(public(&service).renewing);
+    assert!(public(&service).hidden.is_some());
     players(&service, 20, 5);
     assert_eq!((batch(&service), n_pairs(&service)), (Some(4), 14));
 }
@@ -287,7 +287,7 @@ fn only_a_consent_to_rows_that_still_shows_hides_anything() {
     mend(&service, &sent[1], narrower(1)).unwrap();
     mend(&service, &sent[1], varied(1)).unwrap();
     service.keep_promises(NOW_MS + 99 * DAY_MS).unwrap();
-    assert!(!public(&service).renewing);
+    assert!(public(&service).hidden.is_none());
 }
 
 #[test]

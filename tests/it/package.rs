@@ -307,7 +307,7 @@ fn hidden_figures_are_in_no_table() {
     let withdrawn = service.withdraw(STUDY, &receipt, last.contribution, NOW_MS);
     withdrawn.unwrap();
     service.keep_promises(NOW_MS + month).unwrap();
-    assert!(service.study(STUDY).unwrap().renewing);
+    assert!(service.study(STUDY).unwrap().hidden.is_some());
     for table in Table::ALL {
         let csv = text(File::Table(*table, Format::Csv));
         let shown = csv.split("\r\n").skip(1).filter(|line| !line.is_empty());

@@ -76,7 +76,7 @@ fn view<'a>(publication: &'a Publication, findings: &'a Findings) -> CardView<'a
         publication,
         findings,
         standing: Standing::Live,
-        renewing: false,
+        hidden: None,
         units: Units::unchosen(TensionUnit::Pound),
         address: None,
     }
@@ -158,15 +158,19 @@ fn before_the_first_batch_and_while_figures_are_hidden_nothing_is_told() {
         ..publication()
     };
     let found = findings(&nothing, [(40, 9.0); 3]);
-    for (renewing, sentence) in [
-        (false, "There is nothing to show yet."),
+    for (hidden, sentence) in [
+        (None, "There is nothing to show yet."),
         (
-            true,
+            Some(Hidden::Renewing),
             "The figures are hidden for now, because sessions were withdrawn.",
+        ),
+        (
+            Some(Hidden::NotMade),
+            "The figures cannot be shown at the moment, because of a fault of this service.",
         ),
     ] {
         let card = card(&CardView {
-            renewing,
+            hidden,
             ..view(&nothing, &found)
         });
         assert_eq!(card.sentence, sentence);

@@ -22,8 +22,8 @@ pub struct StudyView<'a> {
     pub findings: &'a Findings,
     /// Rounded figures over everybody, where there are any.
     pub everybody: &'a [Everybody],
-    /// Whether figures are hidden for now because sessions were withdrawn.
-    pub renewing: bool,
+    /// Why figures are hidden for now, when they are.
+    pub hidden: Option<Hidden>,
     /// Whether sentences state the ordinary range, as a release may whose moment was fixed beforehand.
     pub states_ordinary: bool,
     /// The reader's units; see [`units_asked`].
@@ -34,6 +34,28 @@ pub struct StudyView<'a> {
     pub flow: Option<&'a ParticipantFlow>,
     /// Versions of the protocol, the newest first; empty while there is nothing to tell.
     pub history: Vec<ProtocolChange>,
+}
+
+/// Why a study that has figures shows none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hidden {
+    /// Sessions were withdrawn, and too few players have come or gone since.
+    Renewing,
+    /// They could not be made from what is stored.
+    NotMade,
+}
+
+impl Hidden {
+    /// What a reader is told, in a sentence.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Renewing => "The figures are hidden for now, because sessions were withdrawn.",
+            Self::NotMade => {
+                "The figures cannot be shown at the moment, because of a fault of this service."
+            }
+        }
+    }
 }
 
 /// Which publication a page shows.

@@ -61,7 +61,7 @@ fn first_versions_take_the_place_of_corrected_ones() {
         publication: &made,
         findings: &findings,
         everybody: &[],
-        renewing: false,
+        hidden: None,
         states_ordinary: false,
         units: Units::unchosen(TensionUnit::Pound),
         base: None,

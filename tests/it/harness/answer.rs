@@ -102,7 +102,7 @@ impl Answer {
         for name in &names {
             assert!(HEADERS.contains(name), "header {name} is not on the list");
         }
-        assert!(status < 500, "{}", answer.text());
+        assert!(status < 500 || status == 503, "{}", answer.text());
         // What the HTTP parser itself refuses never reaches a handler.
         if names.contains("request-id") {
             for name in ALWAYS {
