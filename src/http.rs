@@ -150,6 +150,7 @@ fn routes(config: &mut web::ServiceConfig) {
             "/style.css",
             documents::reading().to(documents::style),
         ))
+        .service(read("/icon.svg", documents::reading().to(documents::icon)))
         .service(read(
             "/script/{file}",
             documents::reading().to(documents::script),

@@ -42,6 +42,9 @@ pub use take_part::take_part;
 /// What every picture says when its data are made up, since a picture may be copied alone.
 const INVENTED: &str = "Invented data: nobody hit these balls.";
 
+/// The mark of the site in a browser's tab: an estimate beside the line of no difference.
+pub const ICON: &str = include_str!("pages/style/icon.svg");
+
 /// The style sheet of every page.
 pub const STYLE: &str = concat!(
     include_str!("pages/style/page.css"),

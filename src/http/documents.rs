@@ -160,6 +160,10 @@ pub(super) async fn style(request: HttpRequest) -> HttpResponse {
     ready(&request, CSS, &Ready::new(pages::STYLE.to_owned()))
 }
 
+pub(super) async fn icon(request: HttpRequest) -> HttpResponse {
+    ready(&request, SVG, &Ready::new(pages::ICON.to_owned()))
+}
+
 pub(super) async fn script(request: HttpRequest, file: web::Path<String>) -> HttpResponse {
     match pages::script(&file) {
         Some(text) => ready(&request, SCRIPT, &Ready::new(text.to_owned())),

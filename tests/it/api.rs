@@ -23,9 +23,16 @@ use tautpool::pages::SCRIPTS;
 
 /// Every address that answers GET, for a server with the study.
 fn readable() -> Vec<String> {
-    let mut paths: Vec<String> = ["/", "/problems", "/style.css", "/health", "/api"]
-        .map(str::to_owned)
-        .to_vec();
+    let mut paths: Vec<String> = [
+        "/",
+        "/problems",
+        "/style.css",
+        "/icon.svg",
+        "/health",
+        "/api",
+    ]
+    .map(str::to_owned)
+    .to_vec();
     paths.extend(["/api/openapi.json", "/api/v1/studies"].map(str::to_owned));
     paths.push(format!("/studies/{STUDY}"));
     paths.push(pooled());
@@ -127,6 +134,7 @@ fn every_kind_of_content_is_declared_as_what_it_is() {
         ("/", "text/html; charset=utf-8"),
         ("/problems", "text/html; charset=utf-8"),
         ("/style.css", "text/css; charset=utf-8"),
+        ("/icon.svg", "image/svg+xml"),
         ("/script/form.js", "text/javascript; charset=utf-8"),
         ("/worker.js", "text/javascript; charset=utf-8"),
         ("/health", "application/json"),

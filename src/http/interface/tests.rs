@@ -17,6 +17,7 @@ const FOR_PEOPLE: &[(&str, &str)] = &[
     ("/api", "the page made from the description"),
     ("/problems", "what an error means, as a page"),
     ("/style.css", "part of every page"),
+    ("/icon.svg", "part of every page"),
     ("/script/{file}", "part of pages with forms"),
     ("/worker.js", "part of pages with forms"),
     ("/studies/{study}", "the results as a page"),
