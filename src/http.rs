@@ -16,6 +16,7 @@ mod held;
 mod history;
 mod host;
 mod interface;
+mod key;
 mod limit;
 mod listing;
 mod observe;
@@ -26,6 +27,7 @@ mod part;
 mod plans;
 mod problem;
 mod query;
+mod readiness;
 mod receipt;
 mod releases;
 mod send;
@@ -173,6 +175,7 @@ fn routes(config: &mut web::ServiceConfig) {
             "/studies/{study}/shots-template.csv",
             documents::reading().to(upload::template),
         ))
+        .service(read("/ready", documents::reading().to(readiness::told)))
         .service(read("/health", documents::reading().to(documents::health)))
         .service(open(
             "/api/v1/studies",

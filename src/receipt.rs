@@ -59,7 +59,10 @@ impl ReceiptKey {
             }),
             Err(error) if error.kind() == io::ErrorKind::NotFound => {
                 let key = Self::fresh()?;
-                key.write(&path)?;
+                // Whole under another name first: a power cut leaves no half of a key.
+                let beginning = path.with_extension("beginning");
+                key.write(&beginning)?;
+                fs::rename(&beginning, &path)?;
                 fs::File::open(folder)?.sync_all()?;
                 Ok(key)
             }
@@ -69,7 +72,7 @@ impl ReceiptKey {
 
     fn write(&self, path: &Path) -> io::Result<()> {
         let mut options = fs::OpenOptions::new();
-        options.write(true).create_new(true);
+        options.write(true).create(true).truncate(true);
         #[cfg(unix)]
         std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
         let mut file = options.open(path)?;

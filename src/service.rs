@@ -14,10 +14,12 @@ mod plans;
 mod public;
 mod publishing;
 mod query;
+mod readiness;
 mod ready;
 mod release;
 mod review;
 mod screened;
+mod under_way;
 
 pub use cards::CardFile;
 pub use errors::{Refused, ServiceError};
@@ -26,9 +28,11 @@ pub use life::{Life, NotChanged, ProtocolVersion, REASON_CHARACTERS};
 pub use own::{Correction, Own, OwnSent};
 pub use public::{Public, number_players, read_back};
 pub use query::{NotAsked, Turn};
+pub use readiness::NotReady;
 pub use ready::Ready;
 pub use release::{Draft, Frozen, NotReleased, Published, Wanted};
 pub use review::{BlindVersion, Case, Cases, Decision, LONGEST_NOTE, SHORTEST_NOTE, Undecided};
+pub use under_way::Claim;
 
 use crate::contribution::Contribution;
 use crate::effects::spread::CrowdSpread;
@@ -112,6 +116,8 @@ pub struct Service {
     changing: Mutex<()>,
     releases: release::Desk,
     turns: query::Turns,
+    under_way: under_way::UnderWay,
+    readiness: readiness::Readiness,
 }
 
 impl Service {
@@ -133,7 +139,7 @@ impl Service {
     /// there.
     pub fn open_or_make(folder: &Path, durability: Durability) -> Result<Self, ServiceError> {
         let in_folder = |error| ServiceError::Folder(folder.display().to_string(), error);
-        std::fs::create_dir_all(folder).map_err(in_folder)?;
+        make_folder(folder).map_err(in_folder)?;
         let lock = File::create(folder.join(LOCK_FILE)).map_err(in_folder)?;
         match lock.try_lock() {
             Ok(()) => {}
@@ -144,14 +150,20 @@ impl Service {
         }
         // One without the other is a loss, not a beginning: making the missing one anew would
         // hide it.
-        let has = |file: &str| folder.join(file).exists();
-        match (has(Store::FILE), has(ReceiptKey::FILE)) {
-            (true, false) => return Err(ServiceError::Missing(ReceiptKey::FILE, Store::FILE)),
-            (false, true) => return Err(ServiceError::Missing(Store::FILE, ReceiptKey::FILE)),
-            _ => {}
+        let holds =
+            |file: &str| std::fs::metadata(folder.join(file)).is_ok_and(|file| 0 < file.len());
+        let has_key = holds(ReceiptKey::FILE);
+        if has_key && !holds(Store::FILE) {
+            return Err(ServiceError::Missing(Store::FILE, ReceiptKey::FILE));
+        }
+        // The database comes first and is whole before the key is made, so that whatever a power cut
+        // leaves of a first start is gone on with: only a database that never had a key gets one.
+        let store = Store::open(folder, durability)?;
+        if !has_key && store.has_receipt_key()? {
+            return Err(ServiceError::Missing(ReceiptKey::FILE, Store::FILE));
         }
         let receipt_key = ReceiptKey::of_folder(folder).map_err(in_folder)?;
-        Self::with(Store::open(folder, durability)?, receipt_key, Some(lock))
+        Self::with(store, receipt_key, Some(lock))
     }
 
     /// A service that keeps nothing beyond the process.
@@ -181,6 +193,8 @@ impl Service {
             changing: Mutex::default(),
             releases: release::Desk::default(),
             turns: query::Turns::default(),
+            under_way: under_way::UnderWay::default(),
+            readiness: readiness::Readiness::default(),
         };
         service.mark_unscreened()?;
         for stored in service.store.studies()? {
@@ -371,6 +385,24 @@ impl Service {
             receipt_hash: self.receipt_key.receipt(player).hash(),
         }
     }
+}
+
+/// Makes a data folder unless it is there, and sees to it that its name outlives a power cut: that
+/// stands in the folder above it, and so on for every folder that was made.
+fn make_folder(folder: &Path) -> std::io::Result<()> {
+    if folder.join(Store::FILE).exists() {
+        return Ok(());
+    }
+    let is_named = |place: &&Path| !place.as_os_str().is_empty();
+    let places = folder.ancestors().filter(is_named);
+    let missing = places.take_while(|place| !place.exists()).count();
+    std::fs::create_dir_all(folder)?;
+    // The folder itself too when it was there: perhaps a start that was cut short made it.
+    for made in folder.ancestors().take(missing.max(1)) {
+        let above = made.parent().filter(is_named).unwrap_or(Path::new("."));
+        File::open(above)?.sync_all()?;
+    }
+    Ok(())
 }
 
 /// What is stored of a document that passed intake.

@@ -32,7 +32,7 @@ pub use screened::{Alike, Kept, MARK_BYTES, MarkHash, Screened, Seeker, Unscreen
 pub use submit::{NewContribution, Recorded, RequestKey, Sender, Version};
 
 use rusqlite::Connection;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// What can go wrong in the store.
@@ -90,6 +90,8 @@ pub enum Durability {
 #[derive(Debug)]
 pub struct Store {
     connection: Mutex<Connection>,
+    /// Where the database is; `None` in memory.
+    folder: Option<PathBuf>,
 }
 
 impl Store {
@@ -103,7 +105,9 @@ impl Store {
     pub fn open(folder: &Path, durability: Durability) -> Result<Self, StoreError> {
         let file = folder.join(Self::FILE);
         private_file(&file)?;
-        Self::prepare(Connection::open(file)?, durability, "wal")
+        let mut store = Self::prepare(Connection::open(file)?, durability, "wal")?;
+        store.folder = Some(folder.to_owned());
+        Ok(store)
     }
 
     /// A database in memory, gone with the process.
@@ -139,6 +143,7 @@ impl Store {
         migrate::to_newest(&mut connection)?;
         Ok(Self {
             connection: Mutex::new(connection),
+            folder: None,
         })
     }
 
@@ -148,6 +153,38 @@ impl Store {
         self.connection
             .lock()
             .unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Writes something small, as a contribution would be written. Synced to disk when it returns.
+    ///
+    /// # Errors
+    /// When the database refuses.
+    pub fn try_to_write(&self, now_ms: i64) -> Result<(), StoreError> {
+        self.lock().execute(
+            "INSERT INTO fact (name, value) VALUES ('written_at_ms', ?1)
+             ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+            [now_ms.to_be_bytes()],
+        )?;
+        Ok(())
+    }
+
+    /// Bytes that the disk has left for the database; `None` in memory and where it does not say.
+    #[must_use]
+    pub fn room(&self) -> Option<u64> {
+        let about = rustix::fs::statvfs(self.folder.as_ref()?).ok()?;
+        Some(about.f_bavail.saturating_mul(about.f_frsize))
+    }
+
+    /// Whether this database remembers a receipt key.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn has_receipt_key(&self) -> Result<bool, StoreError> {
+        Ok(self.lock().query_row(
+            "SELECT EXISTS (SELECT 1 FROM fact WHERE name = 'receipt_key_fingerprint')",
+            [],
+            |row| row.get(0),
+        )?)
     }
 
     /// Remembers which receipt key this folder uses, or checks that it is the same one.

@@ -5,6 +5,7 @@ use crate::clock;
 use crate::http::{self, Front};
 use crate::service::Service;
 use crate::store::Durability;
+use actix_web::rt::signal::unix::{SignalKind, signal};
 use actix_web::web;
 use std::io::{self, Write};
 use std::net::{SocketAddr, TcpListener};
@@ -59,11 +60,26 @@ pub(super) fn until_stopped(
         .spawn(move || publisher.keep_publishing())?;
     actix_web::rt::System::new().block_on(async {
         actix_web::rt::spawn(keep_promises(Arc::clone(&service)));
+        not_ready_once_stopped(&service)?;
         let workers = usize::from(options.workers);
         let a_minute = options.requests_a_minute;
         http::server(service, listener, workers, front, a_minute)?.await
     })?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Has the service say that it is not ready from the first signal to stop on, while requests that are
+/// under way are answered.
+fn not_ready_once_stopped(service: &Arc<Service>) -> io::Result<()> {
+    for kind in [SignalKind::terminate(), SignalKind::interrupt()] {
+        let mut stopped = signal(kind)?;
+        let service = Arc::clone(service);
+        actix_web::rt::spawn(async move {
+            stopped.recv().await;
+            service.stop_soon();
+        });
+    }
+    Ok(())
 }
 
 /// Acts on overdue withdrawals, now and again and again.

@@ -1,6 +1,7 @@
 //! Taking contributions in.
 
 use super::body::{self, only};
+use super::key::request_key;
 use super::problem::Problem;
 use crate::clock;
 use crate::screening;
@@ -12,9 +13,6 @@ use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, web};
 use serde_json::Value;
 use tracing::Span;
-
-/// Longest Idempotency-Key.
-const LONGEST_KEY: usize = 255;
 
 /// `POST /api/v1/studies/{study}/contributions`
 pub(super) async fn create(
@@ -51,6 +49,7 @@ async fn accept(
     let receipt = presented_receipt(request)?;
     let body = body::read(request, payload).await?;
     blocking(move || {
+        let _under_way = service.under_way(&study, key.as_deref())?;
         Ok(service.submit(&Incoming {
             study: &study,
             document: &body,
@@ -102,29 +101,6 @@ pub(super) fn counts(accepted: &Accepted) -> String {
             accepted.public.study.protocol.batch_players
         ),
     }
-}
-
-/// The Idempotency-Key: a quoted string as the IETF draft has it, or the bare text.
-pub(super) fn request_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
-    let Some(text) = only(request, "idempotency-key")?.map(str::trim) else {
-        return Ok(None);
-    };
-    let bare = text
-        .strip_prefix('"')
-        .and_then(|rest| rest.strip_suffix('"'))
-        .unwrap_or(text);
-    let usable = !bare.is_empty()
-        && bare.len() <= LONGEST_KEY
-        && bare
-            .bytes()
-            .all(|byte| byte.is_ascii_graphic() && byte != b'"');
-    if usable {
-        return Ok(Some(bare.to_owned()));
-    }
-    Err(Problem::new(
-        ProblemKind::BadRequest,
-        "The Idempotency-Key must be 1 to 255 visible ASCII characters, quoted or bare; a UUID serves well.",
-    ))
 }
 
 /// The receipt of `Authorization: Receipt <receipt>`. Credentials of another scheme are none that

@@ -196,7 +196,8 @@ pub(super) async fn health(request: HttpRequest, service: web::Data<Service>) ->
     if answering {
         ready(&request, JSON, &Ready::json(&document))
     } else {
-        private(HttpResponse::ServiceUnavailable(), &document)
+        let answer = private(HttpResponse::ServiceUnavailable(), &document);
+        form::told(answer, ProblemKind::Unavailable)
     }
 }
 

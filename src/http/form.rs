@@ -1,11 +1,12 @@
 //! Forms that a page sends: read like any body, answered with a page.
 
 use super::body;
-use super::problem::Problem;
+use super::problem::{self, Problem};
 use crate::pages::{self, Station};
 use crate::service::Public;
 use crate::wire::problem::ProblemKind;
-use actix_web::http::{StatusCode, header};
+use actix_web::http::StatusCode;
+use actix_web::http::header::{self, HeaderValue};
 use actix_web::web::Query;
 use actix_web::{HttpRequest, HttpResponse, web};
 use uuid::Uuid;
@@ -68,6 +69,15 @@ pub(super) fn closed(
     here: Station,
 ) -> HttpResponse {
     page(request, status, pages::closed(&public.study, here))
+}
+
+/// The page that tells of a problem, with when it is worth asking again.
+pub(super) fn told(mut page: HttpResponse, kind: ProblemKind) -> HttpResponse {
+    if let Some(seconds) = problem::retry_after(kind) {
+        let seconds = HeaderValue::from_static(seconds);
+        page.headers_mut().insert(header::RETRY_AFTER, seconds);
+    }
+    page
 }
 
 /// A page for one client alone.

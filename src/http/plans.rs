@@ -1,8 +1,9 @@
 //! Drawing and opening plans: for programs in JSON, for people as a page with two forms.
 
 use super::body;
-use super::contributions::{blocking, private, request_key};
+use super::contributions::{blocking, private};
 use super::form;
+use super::key::request_key;
 use super::problem::{self, Problem};
 use crate::clock;
 use crate::intake;
@@ -94,6 +95,7 @@ async fn drawn(
     body::declared_as(request, "application/json", ProblemKind::NotJson)?;
     let key = request_key(request)?;
     let kind = intake::plan_request(&body::read(request, payload).await?)?;
+    let _under_way = service.under_way(study, key.as_deref())?;
     lot(service, study, kind, key).await
 }
 

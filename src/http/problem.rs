@@ -43,17 +43,24 @@ impl Problem {
         if self.kind == ProblemKind::ReceiptUnknown {
             builder.insert_header((header::WWW_AUTHENTICATE, "Receipt"));
         }
-        if self.kind == ProblemKind::Unavailable {
-            builder.insert_header((header::RETRY_AFTER, "30"));
-        }
-        if self.kind == ProblemKind::Busy {
-            builder.insert_header((header::RETRY_AFTER, "1"));
+        if let Some(seconds) = retry_after(self.kind) {
+            builder.insert_header((header::RETRY_AFTER, seconds));
         }
         if self.kind == ProblemKind::TooLarge || self.kind == ProblemKind::TooSlow {
             // The rest of the body is not read, so the connection cannot carry another request.
             builder.force_close();
         }
         builder.body(format!("{document}\n"))
+    }
+}
+
+/// After how many seconds it is worth asking again, where that is so by itself.
+pub(super) const fn retry_after(kind: ProblemKind) -> Option<&'static str> {
+    match kind {
+        ProblemKind::Unavailable => Some("30"),
+        ProblemKind::NotReady => Some("5"),
+        ProblemKind::Busy | ProblemKind::UnderWay => Some("1"),
+        _ => None,
     }
 }
 
@@ -75,8 +82,12 @@ pub(super) const fn status(kind: ProblemKind) -> StatusCode {
         ProblemKind::TooManyPairs | ProblemKind::TooManyVersions => {
             StatusCode::UNPROCESSABLE_ENTITY
         }
-        ProblemKind::AlreadyWithdrawn | ProblemKind::NotRecruiting => StatusCode::CONFLICT,
-        ProblemKind::Unavailable | ProblemKind::Busy => StatusCode::SERVICE_UNAVAILABLE,
+        ProblemKind::AlreadyWithdrawn | ProblemKind::NotRecruiting | ProblemKind::UnderWay => {
+            StatusCode::CONFLICT
+        }
+        ProblemKind::NotReady | ProblemKind::Unavailable | ProblemKind::Busy => {
+            StatusCode::SERVICE_UNAVAILABLE
+        }
         ProblemKind::Internal => StatusCode::INTERNAL_SERVER_ERROR,
     }
 }
@@ -96,6 +107,10 @@ impl From<Refused> for Problem {
             Refused::KeyUsedOtherwise => Self::new(
                 ProblemKind::KeyUsedOtherwise,
                 "This Idempotency-Key was used before with another body.",
+            ),
+            Refused::UnderWay => Self::new(
+                ProblemKind::UnderWay,
+                "Another request with this Idempotency-Key is being carried out.",
             ),
             Refused::ReceiptUnknown => Self::new(
                 ProblemKind::ReceiptUnknown,
@@ -173,24 +188,30 @@ impl From<NotAsked> for Problem {
 }
 
 impl Problem {
-    /// The database does not take what it is given: the disk is full, say. Nothing was stored and
-    /// the same request may succeed later.
+    /// The database does not take what it is given: the disk is full, say. The same request may
+    /// succeed later. That nothing was stored is not promised: what could not be synced may still be
+    /// there after a crash.
     fn unavailable(cause: &str) -> Self {
         tracing::error!(cause, "the database refused");
         Self::new(
             ProblemKind::Unavailable,
-            "The service cannot store anything at the moment; nothing was stored.",
+            "The service cannot store anything at the moment.",
         )
     }
 
     /// A failure of the service: the log gets the cause, the client does not.
     pub(super) fn internal(cause: &str) -> Self {
         tracing::error!(cause, "request failed");
-        Self::new(
-            ProblemKind::Internal,
-            "The service failed; nothing was stored.",
-        )
+        Self::new(ProblemKind::Internal, "The service failed.")
     }
+}
+
+/// A clause, such as an error is told in, as a sentence.
+pub(super) fn sentence(clause: &impl std::fmt::Display) -> String {
+    let text = clause.to_string();
+    let mut letters = text.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string());
+    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
 }
 
 pub(super) async fn not_found(request: HttpRequest) -> HttpResponse {

@@ -154,7 +154,7 @@ fn refused(request: &HttpRequest, public: &Public, problem: &Problem) -> HttpRes
     if problem.kind == ProblemKind::Unavailable {
         *answer.status_mut() = StatusCode::SERVICE_UNAVAILABLE;
     }
-    answer
+    form::told(answer, problem.kind)
 }
 
 fn export(own: &Own) -> HttpResponse {

@@ -262,7 +262,8 @@ fn hindered(
         ProblemKind::TooSlow | ProblemKind::BadRequest => Hindrance::BrokenOff,
         _ => Hindrance::Failed,
     };
-    page(request, study, status, asked, &[], Some(hindrance))
+    let page = page(request, study, status, asked, &[], Some(hindrance));
+    form::told(page, problem.kind)
 }
 
 /// The answer to a body that could not be read.

@@ -35,6 +35,8 @@ pub enum Schema {
     Problem,
     /// The answer of the health check.
     Health,
+    /// The answer of the readiness check.
+    Ready,
     /// What is to be mended in a form.
     FormCheck,
     /// The wish for a plan.
@@ -62,6 +64,7 @@ impl Schema {
         Self::Aggregate,
         Self::Problem,
         Self::Health,
+        Self::Ready,
         Self::FormCheck,
         Self::PlanRequest,
         Self::Plan,
@@ -84,6 +87,7 @@ impl Schema {
             Self::Aggregate => "aggregate.v1.schema.json",
             Self::Problem => "problem.v1.schema.json",
             Self::Health => "health.v1.schema.json",
+            Self::Ready => "ready.v1.schema.json",
             Self::FormCheck => "form_check.v1.schema.json",
             Self::PlanRequest => "plan-request.v1.schema.json",
             Self::Plan => "plan.v1.schema.json",
@@ -107,6 +111,7 @@ impl Schema {
             Self::Aggregate => include_str!("../../schema/aggregate.v1.schema.json"),
             Self::Problem => include_str!("../../schema/problem.v1.schema.json"),
             Self::Health => include_str!("../../schema/health.v1.schema.json"),
+            Self::Ready => include_str!("../../schema/ready.v1.schema.json"),
             Self::FormCheck => include_str!("../../schema/form_check.v1.schema.json"),
             Self::PlanRequest => include_str!("../../schema/plan-request.v1.schema.json"),
             Self::Plan => include_str!("../../schema/plan.v1.schema.json"),

@@ -67,8 +67,8 @@ impl Hindrance {
             Self::Withdrawn => "This pair was withdrawn, so it cannot be corrected. You can send the sessions anew with the same receipt.".to_owned(),
             Self::TooManyVersions => "This pair was corrected as often as it may be. Withdraw it and send the sessions anew with the same receipt.".to_owned(),
             Self::Closed => "This study was closed meanwhile and takes no further contributions. Nothing was stored.".to_owned(),
-            Self::Unavailable => "Nothing can be stored at the moment. Everything you typed is still here; send it again in a minute.".to_owned(),
-            Self::Failed => "The service failed, and nothing was stored. Everything you typed is still here; send it again later.".to_owned(),
+            Self::Unavailable => "Nothing can be stored at the moment. Everything you typed is still here; send it again in a minute: the same entries count only once.".to_owned(),
+            Self::Failed => "The service failed. Everything you typed is still here; send it again later: the same entries count only once.".to_owned(),
             Self::TooLarge => "More arrived than a form can hold, so nothing of it was read. Go back in your browser; what you typed is still there.".to_owned(),
             Self::BrokenOff => "The form did not arrive whole, so nothing of it was read. Go back in your browser; what you typed is still there.".to_owned(),
         }

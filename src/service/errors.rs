@@ -61,6 +61,9 @@ pub enum Refused {
     /// The key was used before for something else.
     #[error("this Idempotency-Key was used before with another body")]
     KeyUsedOtherwise,
+    /// Another request with the key is being carried out.
+    #[error("a request with this Idempotency-Key is being carried out")]
+    UnderWay,
     /// Nobody holds such a receipt.
     #[error("there is no such receipt in this study")]
     ReceiptUnknown,

@@ -20,13 +20,13 @@ impl Service {
         request_key: Option<&str>,
         now_ms: i64,
     ) -> Result<StoredPlan, Refused> {
-        self.recruiting(study)?;
         let new = NewPlan {
             study,
             kind,
             code: &fresh_code(),
             key_hash: request_key.map(|key| sha256(&[key.as_bytes()])),
             drawn_at_ms: now_ms,
+            only_again: self.only_again(study)?,
         };
         let drawn = self.store.draw_plan(&new, |position| {
             plan::sequence_at(kind, position, |block| {
@@ -37,6 +37,16 @@ impl Service {
             Drawn::Plan(plan) => Ok(plan),
             Drawn::KeyUsedOtherwise => Err(Refused::KeyUsedOtherwise),
             Drawn::StudyUnknown => Err(Refused::StudyUnknown),
+            Drawn::NotAgain => Err(Refused::NotRecruiting),
+        }
+    }
+
+    /// Whether a study draws no plan that it has not drawn before.
+    fn only_again(&self, study: &str) -> Result<bool, Refused> {
+        match self.recruiting(study) {
+            Ok(()) => Ok(false),
+            Err(Refused::NotRecruiting) => Ok(true),
+            Err(other) => Err(other),
         }
     }
 

@@ -47,10 +47,18 @@ pub struct StoredDecision {
     pub note: String,
 }
 
+impl StoredDecision {
+    /// Whether somebody decides the same once more, having missed the answer.
+    fn repeats(&self, new: &NewDecision<'_>) -> bool {
+        (self.version, self.verdict, self.ground, self.note.as_str())
+            == (new.version, new.verdict, new.ground, new.note)
+    }
+}
+
 /// What became of a decision.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Decided {
-    /// Stored and synced.
+    /// Stored and synced, now or by the same decision before.
     Done {
         /// The public batch that it closed.
         closed_batch: Option<i64>,
@@ -122,7 +130,14 @@ impl Store {
         match super::read::state(&state)? {
             State::Withdrawn => return Ok(Decided::Withdrawn),
             _ if newest != new.version => return Ok(Decided::NewerVersion),
-            state if state == new.verdict.state() => return Ok(Decided::AlreadySo),
+            state if state == new.verdict.state() => {
+                let newest = decisions(&transaction, id, new.contribution)?.pop();
+                return Ok(if newest.is_some_and(|newest| newest.repeats(new)) {
+                    Decided::Done { closed_batch: None }
+                } else {
+                    Decided::AlreadySo
+                });
+            }
             _ => {}
         }
         transaction.execute(

@@ -48,6 +48,8 @@ pub struct NewPlan<'a> {
     pub key_hash: Option<[u8; 32]>,
     /// When it is drawn.
     pub drawn_at_ms: i64,
+    /// Whether no plan is drawn any more; one that was drawn under the key is still told.
+    pub only_again: bool,
 }
 
 /// A plan as it is kept.
@@ -70,6 +72,8 @@ pub struct StoredPlan {
 pub enum Drawn {
     /// Drawn and synced, now or by this very request before.
     Plan(StoredPlan),
+    /// Nothing was drawn under this key before, and nothing is drawn any more.
+    NotAgain,
     /// The key was used before for a plan of the other kind.
     KeyUsedOtherwise,
     /// No study of this name.
@@ -98,6 +102,9 @@ impl Store {
             } else {
                 Drawn::KeyUsedOtherwise
             });
+        }
+        if new.only_again {
+            return Ok(Drawn::NotAgain);
         }
         let position: i64 = transaction.query_row(
             "SELECT coalesce(max(position) + 1, 0) FROM plan WHERE study_id = ?1 AND kind = ?2",

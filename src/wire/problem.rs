@@ -31,6 +31,8 @@ word_list! {
         BadRequest = "bad-request",
         /// The key was used before for something else.
         KeyUsedOtherwise = "key-used-otherwise",
+        /// Another request with the key is being carried out.
+        UnderWay = "under-way",
         /// No such receipt.
         ReceiptUnknown = "receipt-unknown",
         /// The player has sent as many pairs as one player may.
@@ -47,9 +49,11 @@ word_list! {
         TooFewPlayers = "too-few-players",
         /// As many questions as the service works on at a time are being answered.
         Busy = "busy",
+        /// The service could not take a contribution now.
+        NotReady = "not-ready",
         /// The service cannot store anything now.
         Unavailable = "unavailable",
-        /// The service failed; nothing was stored.
+        /// The service failed.
         Internal = "internal",
     }
 }
@@ -71,6 +75,7 @@ impl ProblemKind {
             Self::TooManyRequests => "Too many requests",
             Self::BadRequest => "The request cannot be read",
             Self::KeyUsedOtherwise => "The key was used for something else",
+            Self::UnderWay => "A request with this key is under way",
             Self::ReceiptUnknown => "There is no such receipt",
             Self::TooManyPairs => "This player has sent enough",
             Self::AlreadyWithdrawn => "This contribution was withdrawn",
@@ -79,6 +84,7 @@ impl ProblemKind {
             Self::InvalidQuery => "The question cannot be read",
             Self::TooFewPlayers => "Too few players for an answer",
             Self::Busy => "The service is busy with other questions",
+            Self::NotReady => "The service is not ready",
             Self::Unavailable => "Not possible at the moment",
             Self::Internal => "The service failed",
         }
@@ -112,6 +118,9 @@ impl ProblemKind {
             }
             Self::BadRequest => "Send the request again; the detail says what was wrong with it.",
             Self::KeyUsedOtherwise => "Make a new Idempotency-Key for every new contribution.",
+            Self::UnderWay => {
+                "Wait for the answer to the first request, or ask again after the time in the Retry-After header: with the same key and body you get the same answer."
+            }
             Self::ReceiptUnknown => {
                 "Check the receipt, or leave the Authorization header out to send as a new player."
             }
@@ -136,11 +145,14 @@ impl ProblemKind {
             Self::Busy => {
                 "Ask again after the time in the Retry-After header, or ask the downloaded aggregate with tautpool pool --where."
             }
+            Self::NotReady => {
+                "Ask again after the time in the Retry-After header. If it goes on, the host has to look: the detail says what is wrong, and the log why."
+            }
             Self::Unavailable => {
-                "Send it again after the time in the Retry-After header, with the same Idempotency-Key; nothing was stored."
+                "Send it again after the time in the Retry-After header, with the same Idempotency-Key where you had one: then it is stored once, whatever became of this attempt."
             }
             Self::Internal => {
-                "Send it again later with the same Idempotency-Key; nothing was stored."
+                "Send it again later, with the same Idempotency-Key where you had one: then it is stored once, whatever became of this attempt."
             }
         }
     }

@@ -156,6 +156,12 @@ pub fn studies(studies: &[&Study], next: Option<&str>) -> Value {
     json!({"document": "studies", "version": 1, "studies": entries, "next": next})
 }
 
+/// The answer of the readiness check, when it is ready (`schema/ready.v1.schema.json`).
+#[must_use]
+pub fn ready() -> Value {
+    json!({"document": "ready", "version": 1, "software": env!("CARGO_PKG_VERSION")})
+}
+
 /// The answer of the health check (`schema/health.v1.schema.json`).
 #[must_use]
 pub fn health(answering: bool) -> Value {

@@ -138,6 +138,7 @@ fn every_kind_of_content_is_declared_as_what_it_is() {
         ("/script/form.js", "text/javascript; charset=utf-8"),
         ("/worker.js", "text/javascript; charset=utf-8"),
         ("/health", "application/json"),
+        ("/ready", "application/json"),
         (&pooled(), "application/json"),
     ] {
         assert_eq!(server.get(path).expect(200).content_type(), kind, "{path}");

@@ -302,19 +302,25 @@ fn releases_made_at_once_get_numbers_of_their_own() {
         assert_eq!(document(&service, number)["number"], number);
     }
     // Whoever expected a number gets that one or none.
-    let wanted = Wanted {
-        correction: Some("a slip"),
-        note: None,
-        number: Some(8),
-    };
-    let threads: Vec<_> = (0..4)
-        .map(|_| {
+    let made_by = |slips: [&'static str; 4]| -> Vec<i64> {
+        let threads = slips.map(|slip| {
             let service = Arc::clone(&service);
-            thread::spawn(move || release(&service, &wanted).is_ok())
-        })
-        .collect();
-    let made = threads.into_iter().map(|thread| thread.join().unwrap());
-    assert_eq!(made.filter(|made| *made).count(), 1);
+            let wanted = Wanted {
+                correction: Some(slip),
+                note: None,
+                number: Some(8),
+            };
+            thread::spawn(move || release(&service, &wanted).ok())
+        });
+        let made = threads.into_iter().map(|thread| thread.join().unwrap());
+        made.flatten().map(|made| made.number).collect()
+    };
+    assert_eq!(made_by(["slip 1", "slip 2", "slip 3", "slip 4"]), [8]);
+    // Who asks once more in the same words has missed the answer, and gets it.
+    let reason = document(&service, 8)["reason"].clone();
+    let mut slips = ["slip 1", "slip 2", "slip 3", "slip 4"].into_iter();
+    let slip = slips.find(|slip| reason == *slip).unwrap();
+    assert_eq!(made_by([slip; 4]), [8; 4]);
 }
 
 #[test]

@@ -112,6 +112,15 @@ fn what_is_held_is_listed_looked_at_blind_and_decided_with_a_reason() {
         desk.post(&place, &fields).expect(303).header("location"),
         list
     );
+    // The same form again, after a lost answer, is answered as before; another decision is not.
+    desk.post(&place, &fields).expect(303);
+    let other = [
+        fields[0],
+        fields[1],
+        ("note", "Both sheets are one, I say."),
+    ];
+    let refused = desk.post(&place, &other).expect(422).text();
+    assert!(refused.contains("It is decided so already"), "{refused}");
     let after = desk.get(&list).expect(200).text();
     assert!(after.contains("Nothing waits"), "{after}");
     assert!(

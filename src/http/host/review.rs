@@ -3,7 +3,7 @@
 use super::{desk_page_as, go_to, on_the_pool, problem_page, read_form, signed_in};
 use crate::clock;
 use crate::findings::labels::ground_label;
-use crate::http::problem::Problem;
+use crate::http::problem::{Problem, sentence};
 use crate::intake::told::Told;
 use crate::numbers::counted;
 use crate::pages::host::Desk;
@@ -69,10 +69,11 @@ pub(super) async fn decide(
         note: form.get("note").to_owned(),
     };
     match decided(&service, &place, &typed).await {
-        Ok(()) => go_to(&format!("/host/studies/{}/review", place.0)),
-        Err(problem) => {
+        Ok(None) => go_to(&format!("/host/studies/{}/review", place.0)),
+        Err(problem) => problem_page(&request, &problem),
+        Ok(Some(hindrance)) => {
             let trouble = Trouble {
-                words: &problem,
+                words: &hindrance,
                 chosen: &typed.decision,
                 note: &typed.note,
             };
@@ -94,12 +95,16 @@ async fn decided(
     service: &web::Data<Service>,
     (slug, contribution): &(String, String),
     typed: &Typed,
-) -> Result<(), String> {
-    let (verdict, ground) =
-        pages::choice_of(&typed.decision).ok_or("Choose whether it counts, and on what ground.")?;
-    let contribution = Uuid::try_parse(contribution).map_err(|_| Undecided::Unknown.to_string())?;
+) -> Result<Option<String>, Problem> {
+    let Some((verdict, ground)) = pages::choice_of(&typed.decision) else {
+        let words = "Choose whether it counts, and on what ground.";
+        return Ok(Some(words.to_owned()));
+    };
+    let Ok(contribution) = Uuid::try_parse(contribution) else {
+        return Ok(Some(sentence(&Undecided::Unknown)));
+    };
     let (service, slug, typed) = (web::Data::clone(service), slug.clone(), typed.clone());
-    let outcome = on_the_pool(move || {
+    on_the_pool(move || {
         let decided = service.decide(&Decision {
             study: &slug,
             contribution,
@@ -112,22 +117,10 @@ async fn decided(
         match decided {
             Ok(()) => Ok(None),
             Err(Undecided::Service(error)) => Err(error),
-            Err(hindrance) => Ok(Some(sentence(&hindrance.to_string()))),
+            Err(hindrance) => Ok(Some(sentence(&hindrance))),
         }
-    });
-    match outcome.await {
-        Ok(None) => Ok(()),
-        Ok(Some(hindrance)) => Err(hindrance),
-        Err(problem) => Err(problem.detail),
-    }
-}
-
-/// A clause as a sentence.
-fn sentence(clause: &str) -> String {
-    let mut letters = clause.chars();
-    letters.next().map_or_else(String::new, |first| {
-        format!("{}{}.", first.to_uppercase(), letters.as_str())
     })
+    .await
 }
 
 async fn cases(service: &web::Data<Service>, slug: &str) -> Result<Cases, Problem> {

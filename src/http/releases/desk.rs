@@ -4,7 +4,7 @@ use crate::clock;
 use crate::http::contributions::blocking;
 use crate::http::form::Fields;
 use crate::http::host::{desk_page_as, problem_page, read_form, signed_in};
-use crate::http::problem::Problem;
+use crate::http::problem::{Problem, sentence};
 use crate::pages::host::Desk;
 use crate::pages::{Asked, ReleaseDesk, ReleaseStep, desk_release};
 use crate::service::{Draft, NotReleased, Refused, Service, SignedIn, Wanted};
@@ -169,12 +169,4 @@ impl Place {
             Err(why) => again(&sentence(&why)),
         }
     }
-}
-
-/// Why nothing was released, as a sentence.
-fn sentence(why: &NotReleased) -> String {
-    let text = why.to_string();
-    let mut letters = text.chars();
-    let first = letters.next().map(|first| first.to_uppercase().to_string());
-    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
 }

@@ -27,6 +27,7 @@ fn draw(store: &Store, bits: u64, key: Option<u8>) -> Drawn {
         code: &Code::from_bits(bits),
         key_hash: key.map(|byte| [byte; 32]),
         drawn_at_ms: 10,
+        only_again: false,
     };
     store.draw_plan(&new, by_turns).unwrap()
 }
@@ -52,6 +53,7 @@ fn plans_take_one_position_after_another_by_kind_and_study() {
             code: &Code::from_bits(100 + kind as u64),
             key_hash: None,
             drawn_at_ms: 10,
+            only_again: false,
         };
         let first = store.draw_plan(&new, |position| {
             assert_eq!(position, 0);
@@ -73,12 +75,26 @@ fn the_same_request_draws_the_same_plan() {
         code: &Code::from_bits(4),
         key_hash: Some([7; 32]),
         drawn_at_ms: 10,
+        only_again: false,
     };
     let drawn = store.draw_plan(&other, by_turns).unwrap();
     assert_eq!(drawn, Drawn::KeyUsedOtherwise);
+    let last = NewPlan {
+        kind: Kind::TwoSessions,
+        only_again: true,
+        ..other
+    };
+    let drawn = store.draw_plan(&last, by_turns).unwrap();
+    assert_eq!(plan(drawn), first);
+    let late = NewPlan {
+        key_hash: Some([9; 32]),
+        ..last
+    };
+    let drawn = store.draw_plan(&late, by_turns).unwrap();
+    assert_eq!(drawn, Drawn::NotAgain);
     let nowhere = NewPlan {
         study: "none",
-        ..other
+        ..late
     };
     let drawn = store.draw_plan(&nowhere, by_turns).unwrap();
     assert_eq!(drawn, Drawn::StudyUnknown);
@@ -134,6 +150,7 @@ fn no_two_plans_have_one_code() {
         code: &Code::from_bits(1),
         key_hash: None,
         drawn_at_ms: 10,
+        only_again: false,
     };
     assert!(store.draw_plan(&again, by_turns).is_err());
 }

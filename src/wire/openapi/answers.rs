@@ -198,7 +198,7 @@ pub(super) fn responses(
     if operation.id == "health" {
         let unwell = json!({
             "description": "The database does not answer.",
-            "headers": with(&["Request-Id"]),
+            "headers": with(&["Request-Id", "Retry-After"]),
             "content": content(&operation.content),
         });
         found.insert(503, unwell);

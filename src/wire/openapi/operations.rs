@@ -72,11 +72,13 @@ pub(super) enum Receipt {
 
 /// The operation that asks whether the service answers, which is never refused.
 pub(super) const HEALTH: &str = "health";
+/// The operation that asks whether it could take a contribution.
+pub(super) const READY: &str = "ready";
 
 impl Operation {
     /// Whether a client may do it only so often.
     pub(super) fn is_limited(&self) -> bool {
-        self.id != HEALTH
+        ![HEALTH, READY].contains(&self.id)
     }
 
     /// Every kind of problem that it may answer with.

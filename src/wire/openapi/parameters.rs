@@ -151,7 +151,7 @@ impl Parameter {
             Self::SpeedUnit => "unit of speeds; left out, kilometres per hour",
             Self::TensionUnit => "unit of tensions; left out, that of the protocol",
             Self::IdempotencyKey => {
-                "a text of your own, such as a UUID, new for every new wish: with the same one a request may be sent again and is carried out once"
+                "a text of your own, such as a UUID, new for every new wish: with the same one a request may be sent again and is carried out once. A string between quotation marks (RFC 9651), or the bare text. Keys are those of one study, apart for contributions and plans, and never expire; without one, every request is a new wish"
             }
             Self::IfNoneMatch => {
                 "entity tags that you have, or *; the answer is 304 if one is current"
@@ -206,7 +206,7 @@ impl Parameter {
             Self::TensionUnit => json!({"enum": ["lb", "kg"]}),
             Self::IdempotencyKey => json!({
                 "type": "string",
-                "pattern": "^[!#-~]{1,255}$",
+                "pattern": "^(\"([ !#-\\[\\]-~]|\\\\[\"\\\\]){1,255}\"|[!#-+\\--:<-\\[\\]-~]{1,255})$",
             }),
             Self::IfNoneMatch => json!({
                 "type": "string",

@@ -39,10 +39,10 @@ fn it_is_openapi_with_everything_that_programs_need() {
     let document = server.get("/api/openapi.json").expect(200).json();
     assert_eq!(document["openapi"], "3.1.1");
     let all = operations(&document);
-    assert_eq!(all.len(), 26);
+    assert_eq!(all.len(), 27);
     for (path, method, operation) in all {
         let answers = operation["responses"].as_object().unwrap();
-        let limited = path != "/health";
+        let limited = !["/health", "/ready"].contains(&path.as_str());
         assert_eq!(answers.contains_key("429"), limited, "{method} {path}");
         for (status, answer) in answers {
             let place = answer["$ref"]

@@ -42,7 +42,7 @@ fn whoever_asks_too_often_is_told_when_to_ask_again() {
         .get(&format!("/studies/{STUDY}/card.svg"))
         .expect(429);
     server.send("HEAD", &pooled(), &[], b"").expect(429);
-    for path in ["/", "/health", "/api", "/style.css", "/problems"] {
+    for path in ["/", "/health", "/ready", "/api", "/style.css", "/problems"] {
         let answer = server.get(path).expect(200);
         assert_eq!(answer.header("ratelimit"), "", "{path}");
     }

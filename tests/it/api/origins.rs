@@ -69,6 +69,7 @@ fn nothing_that_takes_a_receipt_a_form_or_a_cookie_is_open_to_other_origins() {
         format!("/studies/{STUDY}/send"),
         format!("/studies/{STUDY}/receipt"),
         "/health".to_owned(),
+        "/ready".to_owned(),
     ] {
         for method in ["OPTIONS", "GET", "POST", "PUT", "DELETE"] {
             let answer = server.send(method, &path, &[ORIGIN], b"");

@@ -138,7 +138,17 @@ fn a_key_that_is_no_key_is_refused() {
     let body = contribution(Pair::default()).to_string();
     let longest = "k".repeat(255);
     let too_long = "k".repeat(256);
-    for key in ["", " ", "\"\"", "two words", "\"open", "a\"b", &too_long] {
+    for key in [
+        "",
+        " ",
+        "\"\"",
+        "two words",
+        "a,b",
+        "\"open",
+        "a\"b",
+        "\"a\"b",
+        &too_long,
+    ] {
         server
             .post_bytes(body.as_bytes(), &[("idempotency-key", key)])
             .expect_problem(400, "bad-request");
@@ -154,11 +164,16 @@ fn the_same_request_from_eight_threads_at_once_is_stored_once() {
     let (folder, server) = server();
     let body = contribution(Pair::default()).to_string();
     let replies: Vec<Value> = std::thread::scope(|scope| {
+        // Who asks while the first is under way is told so, and gets its answer in the end.
         let send = || {
-            server
-                .post_bytes(body.as_bytes(), &[("idempotency-key", "at-once")])
-                .expect(201)
-                .json()
+            loop {
+                let answer = server.post_bytes(body.as_bytes(), &[("idempotency-key", "at-once")]);
+                if answer.status != 409 {
+                    break answer.expect(201).json();
+                }
+                assert_eq!(answer.header("retry-after"), "1");
+                answer.expect_problem(409, "under-way");
+            }
         };
         let threads: Vec<_> = (0..8).map(|_| scope.spawn(send)).collect();
         threads

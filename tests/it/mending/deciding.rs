@@ -113,9 +113,11 @@ fn every_decision_is_kept_with_its_reason_and_needs_one() {
         Undecided::GroundOfOther
     ));
     decide(&service, &sent[0], Verdict::Decline).unwrap();
+    // The very same once more is that decision; in other words it would be another.
+    decide(&service, &sent[0], Verdict::Decline).unwrap();
     assert!(matches!(
-        decide(&service, &sent[0], Verdict::Decline),
-        Err(Undecided::AlreadySo)
+        refused(&|decision| decision.note = "Looked at both sheets anew."),
+        Undecided::AlreadySo
     ));
     decide(&service, &sent[0], Verdict::Accept).unwrap();
     let cases = service.cases(STUDY, NOW_MS).unwrap().unwrap();

@@ -1,10 +1,10 @@
 //! What everybody may read.
 
 use super::super::parameters::Parameter;
-use super::{Content, HEALTH, Operation, Reading, Receipt};
+use super::{Content, HEALTH, Operation, READY, Reading, Receipt};
 use crate::intake::schema::Schema;
 use crate::wire::problem::ProblemKind::{
-    self, BadRequest, Busy, Internal, InvalidQuery, NotFound, TooFewPlayers, Unavailable,
+    self, BadRequest, Busy, Internal, InvalidQuery, NotFound, NotReady, TooFewPlayers, Unavailable,
 };
 
 /// The address of a study.
@@ -346,6 +346,21 @@ pub(super) fn service() -> Vec<Operation> {
             ),
             Content::Document(Schema::Health),
         ),
+        Operation {
+            parameters: Vec::new(),
+            reading: None,
+            ..read(
+                READY,
+                "/ready".to_owned(),
+                &[NotReady, Internal],
+                (
+                    "Ask whether the service could take a contribution now",
+                    "A small write is tried and synced, at most every two seconds. Not ready while the service is being stopped, when the disk is full or fails, or when figures of a study cannot be made.",
+                    "It could.",
+                ),
+                Content::Document(Schema::Ready),
+            )
+        },
         read(
             "readSchema",
             "/schema/{file}".to_owned(),

@@ -6,7 +6,7 @@ use crate::intake::schema::Schema;
 use crate::wire::problem::ProblemKind::{
     self, AlreadyWithdrawn, BadRequest, Internal, Invalid, KeyUsedOtherwise, Malformed, NotFound,
     NotJson, NotRecruiting, ReceiptUnknown, TooLarge, TooManyPairs, TooManyVersions, TooSlow,
-    Unavailable,
+    Unavailable, UnderWay,
 };
 
 /// What may be wrong with a document that is sent.
@@ -78,7 +78,7 @@ pub(super) fn plans() -> Vec<Operation> {
         body: Some(Schema::PlanRequest),
         answer: Schema::Plan,
         receipt: Receipt::None,
-        refusals: [DOCUMENT, &[NotRecruiting, KeyUsedOtherwise]].concat(),
+        refusals: [DOCUMENT, &[NotRecruiting, KeyUsedOtherwise, UnderWay]].concat(),
     };
     let open = Wish {
         id: "openPlan",
@@ -118,6 +118,7 @@ pub(super) fn contributions() -> Vec<Operation> {
                 ReceiptUnknown,
                 NotRecruiting,
                 KeyUsedOtherwise,
+                UnderWay,
                 TooManyPairs,
             ],
         ]
