@@ -1,8 +1,13 @@
-//! An acknowledged contribution is on disk: seen in the system calls, and after power cuts.
+//! What was acknowledged is on disk: seen in the system calls, after faults at every write, after
+//! power cuts and after kills.
 //!
-//! Killing the process cannot show that the disk was synced, because the page cache outlives the
-//! process. So one test looks at the order of system calls instead, and is itself shown to notice
-//! a missing sync. The other kills the server again and again during a stream of contributions.
+//! - here: the order of system calls, and a disk that fills up;
+//! - `disk`: a disk that fails on demand and writes down every call;
+//! - `scenario`: everything that is acknowledged, and what is kept of it;
+//! - `faults`: a fault at every write;
+//! - `full`: a disk that is really full;
+//! - `replay`: what a power cut may leave at any moment;
+//! - `kills`: the process killed at random moments, under load.
 
 #![expect(
     clippy::unwrap_used,
@@ -12,18 +17,24 @@
     reason = "a test stops at what it did not expect"
 )]
 
-use crate::harness::{self, Pair, STUDY, Server};
+mod disk;
+mod faults;
+mod full;
+mod kills;
+mod replay;
+mod scenario;
+
+use crate::harness::{self, Pair, STUDY};
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 use std::thread;
 use std::time::{Duration, Instant};
 use tautpool::http::Front;
 use tautpool::service::Service;
-use tautpool::store::Durability;
+use tautpool::store::{Durability, Store};
 
 /// Names the folder that the unsynced server of the counter-check serves.
 const UNSYNCED_FOLDER: &str = "TAUTPOOL_TEST_UNSYNCED_FOLDER";
@@ -42,9 +53,46 @@ enum Step {
 /// A contribution that a note tells from every other. Its standard deviations are its own, so its
 /// effects do not depend on what others sent.
 fn contribution(note: &str) -> String {
-    let mut document = harness::contribution(Pair::default());
+    edited(Pair::default(), note)
+}
+
+/// The document of a pair with a note.
+fn edited(pair: Pair, note: &str) -> String {
+    let mut document = harness::contribution(pair);
     document["note"] = json!(note);
     document.to_string()
+}
+
+/// The note in a document; null when there is none.
+fn note_of(document: &[u8]) -> Value {
+    serde_json::from_slice::<Value>(document).unwrap()["note"].take()
+}
+
+/// Whether every page of the database is as it should be, and every reference leads somewhere.
+fn is_sound(data: &Path) -> bool {
+    let asked = || -> rusqlite::Result<(String, i64)> {
+        let connection = rusqlite::Connection::open(data.join(Store::FILE))?;
+        let one = |sql: &str| connection.query_row(sql, [], |row| row.get(0));
+        let dangling = "SELECT count(*) FROM pragma_foreign_key_check";
+        let dangling = connection.query_row(dangling, [], |row| row.get(0))?;
+        Ok((one("PRAGMA integrity_check")?, dangling))
+    };
+    asked().is_ok_and(|(said, dangling)| said == "ok" && dangling == 0)
+}
+
+#[track_caller]
+fn assert_sound(data: &Path) {
+    assert!(is_sound(data), "the database is not sound");
+}
+
+/// Waits until something is so.
+#[track_caller]
+fn wait_until(what: &str, mut is_so: impl FnMut() -> bool) {
+    let deadline = Instant::now() + Duration::from_secs(20);
+    while !is_so() {
+        assert!(Instant::now() < deadline, "in vain: {what}");
+        thread::sleep(Duration::from_millis(50));
+    }
 }
 
 /// Sends a contribution under a key; `None` when no answer came.
@@ -290,89 +338,4 @@ impl Drop for Ended {
         let _ = self.0.kill();
         let _ = self.0.wait();
     }
-}
-
-/// What the senders were told: reply by the key it was sent under.
-type Ledger = Arc<Mutex<BTreeMap<String, Value>>>;
-
-/// Sends contributions under fresh keys until the server is gone; writes down every 201 and
-/// returns the key that got no answer.
-fn send_until_cut(address: &str, name: &str, ledger: &Ledger) -> String {
-    let mut number = 0;
-    loop {
-        let key = format!("{name}-{number}");
-        match post(address, &key) {
-            Some((201, reply)) => {
-                ledger.lock().unwrap().insert(key, reply);
-            }
-            Some((status, problem)) => panic!("{status}: {problem}"),
-            None => return key,
-        }
-        number += 1;
-    }
-}
-
-#[test]
-fn power_cuts_lose_and_double_nothing_that_was_acknowledged() {
-    const SENDERS: u64 = 3;
-    let cuts = harness::runs(8, 200);
-    let folder = harness::folder();
-    let ledger: Ledger = Arc::default();
-    let mut unanswered = Vec::new();
-    for cut in 0..cuts {
-        let server = Server::serve(folder.path(), &[]);
-        let senders: Vec<_> = (0..SENDERS)
-            .map(|sender| {
-                let (address, ledger) = (server.address.clone(), Arc::clone(&ledger));
-                let name = format!("cut-{cut}-sender-{sender}");
-                thread::spawn(move || send_until_cut(&address, &name, &ledger))
-            })
-            .collect();
-        // A different moment each time, spread over the life of a request. Dropping the server
-        // kills it with SIGKILL.
-        thread::sleep(Duration::from_millis(150 + cut % 16 * 37));
-        drop(server);
-        for sender in senders {
-            unanswered.push(sender.join().unwrap());
-        }
-    }
-    // Whoever got no answer asks again under the same key, as the protocol says.
-    let server = Server::serve(folder.path(), &[]);
-    for key in unanswered {
-        let (status, reply) = post(&server.address, &key).unwrap();
-        assert_eq!(status, 201, "{reply}");
-        ledger.lock().unwrap().insert(key, reply);
-    }
-    drop(server);
-    compare(&ledger.lock().unwrap(), &harness::exported(folder.path()));
-}
-
-/// Every acknowledged contribution is in the store once, with the effects its sender was told.
-fn compare(ledger: &BTreeMap<String, Value>, stored: &[Value]) {
-    let mut by_id: BTreeMap<&str, &Value> = BTreeMap::new();
-    let mut notes: Vec<String> = Vec::new();
-    for contribution in stored {
-        by_id.insert(contribution["contribution"].as_str().unwrap(), contribution);
-        let document: Value =
-            serde_json::from_str(contribution["document"].as_str().unwrap()).unwrap();
-        notes.push(document["note"].as_str().unwrap().to_owned());
-    }
-    assert!(
-        24 < ledger.len(),
-        "the senders hardly sent: {}",
-        ledger.len()
-    );
-    for (key, reply) in ledger {
-        let id = reply["contribution"].as_str().unwrap();
-        let kept = by_id
-            .get(id)
-            .unwrap_or_else(|| panic!("{key} was acknowledged and is not stored"));
-        assert_eq!(kept["effects"], reply["effects"], "{key}");
-        assert_eq!(notes.iter().filter(|note| *note == key).count(), 1, "{key}");
-    }
-    assert_eq!(
-        notes.len(),
-        ledger.len(),
-        "something is stored that nobody sent"
-    );
 }

@@ -49,7 +49,7 @@ const SECOND: &[(&str, &str)] = &[
     ("s2_c1_mean", "95.2"),
 ];
 
-const CONSENT: &[(&str, &str)] = &[("consent_pooling", "yes"), ("adult", "yes")];
+pub(crate) const CONSENT: &[(&str, &str)] = &[("consent_pooling", "yes"), ("adult", "yes")];
 
 /// Fills the step that is shown and presses a button.
 fn on(server: &Server, page: &mut Page, fill: &[(&str, &str)], button: &str) -> Answer {
@@ -58,7 +58,7 @@ fn on(server: &Server, page: &mut Page, fill: &[(&str, &str)], button: &str) -> 
 }
 
 /// Goes on from step to step up to the last.
-fn up_to_send(server: &Server) -> Page {
+pub(crate) fn up_to_send(server: &Server) -> Page {
     let mut page = arrive(server);
     for (fill, next) in [
         (SETUP, "device"),

@@ -12,8 +12,10 @@
 
 mod answer;
 pub(crate) mod host;
+mod spread;
 
 pub(crate) use answer::{Answer, assert_valid, read_answer, schema_of};
+pub(crate) use spread::Spread;
 
 use serde_json::{Value, json};
 use std::fs::{self, File};
@@ -135,17 +137,40 @@ impl Server {
         })
     }
 
+    /// `tautpool serve` on a data folder with more in its environment; what it said when it does not
+    /// come to serve.
+    pub(crate) fn serve_among(
+        data: &Path,
+        more: &[&str],
+        environment: &[(&str, String)],
+    ) -> Result<Self, String> {
+        let arguments = [&["serve", "--data", data.to_str().unwrap()], more].concat();
+        let is_last = |line: &str| line.starts_with("Serving on http://");
+        Self::start_among("127.0.0.1:0", &arguments, environment, is_last)
+    }
+
     /// The program with these arguments on a free port, read up to a line of its output.
     pub(crate) fn start(arguments: &[&str], is_last: impl Fn(&str) -> bool) -> Self {
         Self::start_on("127.0.0.1:0", arguments, is_last)
     }
 
     fn start_on(listen: &str, arguments: &[&str], is_last: impl Fn(&str) -> bool) -> Self {
+        let started = Self::start_among(listen, arguments, &[], is_last);
+        started.unwrap_or_else(|said| panic!("no address: {said}"))
+    }
+
+    fn start_among(
+        listen: &str,
+        arguments: &[&str],
+        environment: &[(&str, String)],
+        is_last: impl Fn(&str) -> bool,
+    ) -> Result<Self, String> {
         let log_folder = tempfile::tempdir().unwrap();
         let log = log_folder.path().join("log");
         // Tests ask as fast as they can; those of the limit set one.
         let mut child = tautpool()
             .env("TAUTPOOL_REQUESTS_A_MINUTE", "0")
+            .envs(environment.iter().map(|(name, value)| (name, value)))
             .args(arguments)
             .args(["--listen", listen])
             .stdin(Stdio::null())
@@ -165,28 +190,36 @@ impl Server {
         }
         // Whatever else it prints must not fill the pipe.
         std::thread::spawn(move || lines.for_each(drop));
-        let address = printed
-            .split_whitespace()
-            .find_map(|word| word.strip_prefix("http://"))
-            .unwrap_or_else(|| panic!("no address: {}", fs::read_to_string(&log).unwrap()))
-            .split('/')
-            .next()
-            .unwrap()
-            .to_owned();
+        let mut words = printed.split_whitespace();
+        let Some(address) = words.find_map(|word| word.strip_prefix("http://")) else {
+            child.wait().unwrap();
+            return Err(fs::read_to_string(&log).unwrap());
+        };
+        let address = address.split('/').next().unwrap().to_owned();
         let agent = ureq::Agent::config_builder()
             .http_status_as_error(false)
             .max_redirects(0)
             .timeout_global(Some(ANSWER_WITHIN))
             .build()
             .into();
-        Self {
+        Ok(Self {
             child,
             address,
             printed,
             log,
             _log_folder: log_folder,
             agent,
-        }
+        })
+    }
+
+    /// Whether the process runs.
+    pub(crate) fn is_up(&mut self) -> bool {
+        self.child.try_wait().unwrap().is_none()
+    }
+
+    /// The identifier of the process.
+    pub(crate) fn process(&self) -> u32 {
+        self.child.id()
     }
 
     /// What it wrote to standard error so far.
@@ -207,6 +240,17 @@ impl Server {
         headers: &[(&str, &str)],
         body: &[u8],
     ) -> Answer {
+        self.try_to_send(method, path, headers, body).unwrap()
+    }
+
+    /// Any request, of a server that may be gone before it answers.
+    pub(crate) fn try_to_send(
+        &self,
+        method: &str,
+        path: &str,
+        headers: &[(&str, &str)],
+        body: &[u8],
+    ) -> Option<Answer> {
         let mut request = ureq::http::Request::builder()
             .method(method)
             .uri(format!("http://{}{path}", self.address));
@@ -218,19 +262,15 @@ impl Server {
         } else {
             self.agent.run(request.body(body).unwrap())
         };
-        let mut answer = answer.unwrap();
+        let mut answer = answer.ok()?;
         let headers = answer.headers().iter();
         let headers = headers
             .map(|(name, value)| (name.to_string(), value.to_str().unwrap().to_owned()))
             .collect();
         let status = answer.status().as_u16();
         let mut body = Vec::new();
-        answer
-            .body_mut()
-            .as_reader()
-            .read_to_end(&mut body)
-            .unwrap();
-        Answer::checked(status, headers, body)
+        answer.body_mut().as_reader().read_to_end(&mut body).ok()?;
+        Some(Answer::checked(status, headers, body))
     }
 
     /// Sends a contribution.

@@ -1,25 +1,13 @@
 //! The desk's pages as a browser without script and without mercy uses them.
 
 use super::{REASON, study};
-use crate::harness::host::{Desk, credential};
+use crate::harness::host::{Desk, credential, study_fields};
 use crate::harness::{STUDY, Server, folder};
 
 fn names(page: &str) -> Vec<&str> {
     let (_, form) = page.split_once("class=\"writing\"").unwrap();
     let names = form.split(" name=\"").skip(1);
     names.map(|rest| rest.split('"').next().unwrap()).collect()
-}
-
-/// A value as it travels in a form, but for its spaces.
-fn escaped(text: &str) -> String {
-    let escaped = |byte: u8| {
-        if byte.is_ascii_alphanumeric() || byte == b' ' {
-            char::from(byte).to_string()
-        } else {
-            format!("%{byte:02X}")
-        }
-    };
-    text.bytes().map(escaped).collect()
 }
 
 #[test]
@@ -71,15 +59,9 @@ fn a_taken_name_is_said_at_its_field_and_a_change_needs_its_reason() {
     let credential = credential(folder.path());
     let server = Server::serve(folder.path(), &[]);
     let desk = Desk::enter(&server, &credential);
-    let entries = tautpool::intake::entries::study_entries(&study());
-    let known: Vec<String> = tautpool::form::study::names().collect();
-    let values: Vec<String> = known
-        .iter()
-        .map(|name| escaped(entries.get(name)))
-        .collect();
-    let mut fields: Vec<(&str, &str)> = known
-        .iter()
-        .zip(&values)
+    let filled_in = study_fields(&study());
+    let pairs = filled_in.iter();
+    let mut fields: Vec<(&str, &str)> = pairs
         .map(|(name, value)| (name.as_str(), value.as_str()))
         .collect();
     fields.push(("do", "save"));
@@ -93,9 +75,9 @@ fn a_taken_name_is_said_at_its_field_and_a_change_needs_its_reason() {
     assert!(page.contains("cannot be changed any more"));
     let same = desk.post(&address, &fields).expect(422).text();
     assert!(same.contains("Nothing is changed"), "{same}");
-    let place = known
+    let place = filled_in
         .iter()
-        .position(|name| name == "rally_length")
+        .position(|(name, _)| name == "rally_length")
         .unwrap();
     fields[place].1 = "6";
     let bare = desk.post(&address, &fields).expect(422).text();

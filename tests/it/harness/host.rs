@@ -1,6 +1,7 @@
 //! The host at a server: a credential, signing in, and forms of the desk.
 
 use super::{Answer, Server, run};
+use serde_json::Value;
 use std::path::Path;
 
 /// The name of the cookie that a signed-in browser holds.
@@ -21,6 +22,30 @@ pub(crate) fn credential(data: &Path) -> String {
 fn body(fields: &[(&str, &str)]) -> String {
     let pair = |(name, value): &(&str, &str)| format!("{name}={}", value.replace(' ', "+"));
     fields.iter().map(pair).collect::<Vec<String>>().join("&")
+}
+
+/// A value as it travels in a form, but for its spaces.
+pub(crate) fn escaped(text: &str) -> String {
+    let escaped = |byte: u8| {
+        if byte.is_ascii_alphanumeric() || byte == b' ' {
+            char::from(byte).to_string()
+        } else {
+            format!("%{byte:02X}")
+        }
+    };
+    text.bytes().map(escaped).collect()
+}
+
+/// The fields of the form that writes a study, filled in.
+pub(crate) fn study_fields(study: &Value) -> Vec<(String, String)> {
+    let entries = tautpool::intake::entries::study_entries(study);
+    let names = tautpool::form::study::names();
+    names
+        .map(|name| {
+            let value = escaped(entries.get(&name));
+            (name, value)
+        })
+        .collect()
 }
 
 /// Sends a form as a browser that is not signed in.

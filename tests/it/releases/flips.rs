@@ -3,7 +3,7 @@
 
 use super::{NOW_MS, URL, bytes as released, players, release, service};
 use crate::documents::reproducible::stands;
-use crate::harness::{Pair, STUDY, contribution, varied};
+use crate::harness::{Pair, STUDY, Spread, contribution, varied};
 use data_encoding::HEXLOWER;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -16,20 +16,6 @@ use tautpool::release::PublicUrl;
 use tautpool::service::{Incoming, Service, Wanted};
 use tautpool::wire::release::check::{Checks, NOT_CHECKED, check, check_with};
 use tautpool::wire::{canonical, pooled};
-
-/// Numbers that spread over everything, the same every time (Knuth's multiplier for 64 bits, TAOCP
-/// volume 2, section 3.3.4, table 1; from memory).
-struct Spread(u64);
-
-impl Spread {
-    fn below(&mut self, n: usize) -> usize {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1);
-        usize::try_from(self.0 >> 33).unwrap() % n
-    }
-}
 
 /// The demo's crowd and forty more, released.
 fn three_hundred() -> &'static [u8] {
