@@ -6,7 +6,7 @@ use super::scenario::{SERVED, Stage, Wish};
 use super::{assert_sound, wait_until};
 use crate::harness::{self, STUDY, Server};
 use std::path::Path;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tautpool::service::Service;
 use tautpool::store::Durability;
 
@@ -229,9 +229,11 @@ fn readiness_tells_the_truth_and_health_tells_another() {
     server.get("/ready").expect(200);
     stage.ask(&server, Wish::Send).expect(201);
     // Whoever asks often makes it write no more often.
-    let before = disk.calls();
-    for _ in 0..50 {
+    let (before, since) = (disk.calls(), Instant::now());
+    for _ in 0..100 {
         server.get("/ready");
     }
-    assert!(disk.calls() - before < 30, "{}", disk.calls() - before);
+    let n_tries = 2 + u32::try_from(since.elapsed().as_secs() / 2).unwrap();
+    let calls = disk.calls() - before;
+    assert!(calls <= 15 * n_tries, "{calls} calls for {n_tries} tries");
 }
