@@ -4,6 +4,7 @@
 //! option wins. Exit codes: 0 done, 1 the input has faults or something failed, 2 the command
 //! line itself is wrong.
 
+mod backup;
 mod check;
 mod demo;
 mod export;
@@ -43,6 +44,10 @@ enum Command {
     Check(Check),
     /// Write the host's own private copy of contributions and effects
     Export(Export),
+    /// Copy a data folder, also while it is served, and check the copy
+    Backup(MakeBackup),
+    /// Make a data folder of a backup, or only check the backup
+    Restore(Restore),
     /// Publish what is public for good, and check what was published
     #[command(subcommand)]
     Release(Release),
@@ -129,6 +134,23 @@ struct Serve {
     /// A proxy in front does TLS, so listening beyond this machine is meant
     #[arg(long, env = "TAUTPOOL_BEHIND_TLS_PROXY", value_parser = FalseyValueParser::new())]
     behind_tls_proxy: bool,
+    #[command(flatten)]
+    backups: Backups,
+}
+
+/// Backups by schedule.
+#[derive(Debug, Args)]
+struct Backups {
+    /// Folder for scheduled backups, which are made while it serves; left out, there are none
+    #[arg(long, env = "TAUTPOOL_BACKUP_TO", value_name = "DIR")]
+    backup_to: Option<PathBuf>,
+    /// Hours from one backup to the next
+    #[arg(long, env = "TAUTPOOL_BACKUP_EVERY", value_name = "HOURS", default_value_t = 24, value_parser = clap::value_parser!(u16).range(1..=720))]
+    backup_every: u16,
+    /// Days after which a backup is removed once there is a newer one; what players withdraw stands in
+    /// older backups until then
+    #[arg(long, env = "TAUTPOOL_BACKUPS_KEPT", value_name = "DAYS", default_value_t = 30, value_parser = clap::value_parser!(u16).range(1..=3650))]
+    backups_kept: u16,
 }
 
 #[derive(Debug, Args)]
@@ -188,6 +210,49 @@ struct Export {
     /// Short name of the study; left out, every study
     #[arg(long, env = "TAUTPOOL_STUDY", value_name = "STUDY")]
     study: Option<String>,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example:\n  tautpool backup --data DIR --to BACKUPS\n\nA backup is a folder named after the time. It holds the key behind every receipt and contributions word for word, so keep it as the data folder."
+)]
+struct MakeBackup {
+    #[command(flatten)]
+    data: Data,
+    /// The folder in which the backup is made, itself made where it is not there
+    #[arg(long, env = "TAUTPOOL_BACKUP_TO", value_name = "DIR")]
+    to: PathBuf,
+    /// Write what was made as JSON
+    #[arg(long, env = "TAUTPOOL_JSON", value_parser = FalseyValueParser::new())]
+    json: bool,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  tautpool restore BACKUPS/tautpool-20270101T030000Z --data NEW\n  tautpool restore BACKUPS/tautpool-20270101T030000Z --check"
+)]
+struct Restore {
+    /// The backup: a folder that `tautpool backup` or a scheduled backup made
+    #[arg(value_name = "BACKUP")]
+    backup: PathBuf,
+    /// The data folder to make; it must be new or empty
+    #[arg(
+        long,
+        env = "TAUTPOOL_DATA",
+        value_name = "DIR",
+        required_unless_present = "check"
+    )]
+    data: Option<PathBuf>,
+    /// A newer backup or data folder, also one that is in use: what was withdrawn there is withdrawn in the
+    /// restored folder too. May be repeated
+    #[arg(long, env = "TAUTPOOL_WITHDRAWN_IN", value_name = "FOLDER")]
+    withdrawn_in: Vec<PathBuf>,
+    /// Only check that the backup is whole
+    #[arg(long, env = "TAUTPOOL_CHECK", value_parser = FalseyValueParser::new())]
+    check: bool,
+    /// Write what was found as JSON
+    #[arg(long, env = "TAUTPOOL_JSON", value_parser = FalseyValueParser::new())]
+    json: bool,
 }
 
 #[derive(Debug, Subcommand)]
@@ -321,6 +386,8 @@ pub fn run() -> ExitCode {
         Command::Check(options) => check::run(&options),
         Command::Export(options) => export::run(&options),
         Command::Host(Host::Study(command)) => study::run(&command),
+        Command::Backup(options) => backup::make(&options),
+        Command::Restore(options) => backup::restore(&options),
         Command::Release(command) => release::run(&command),
         Command::Host(Host::Credential(HostCredential::Make { data })) => {
             host::make_credential(&data)

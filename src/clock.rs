@@ -19,19 +19,38 @@ pub fn now_ms() -> i64 {
 /// A time in UTC as RFC 3339 has it, to the second.
 #[must_use]
 pub fn date_time(ms: i64) -> String {
-    jiff::Timestamp::from_millisecond(ms).map_or_else(
-        |_| "unknown".to_owned(),
-        |time| time.strftime("%Y-%m-%dT%H:%M:%SZ").to_string(),
-    )
+    written(ms, "%Y-%m-%dT%H:%M:%SZ")
 }
 
 /// The UTC day of a time, as `YYYY-MM-DD`.
 #[must_use]
 pub fn date(ms: i64) -> String {
+    written(ms, "%Y-%m-%d")
+}
+
+/// How a [`stamp`] is written.
+const STAMP: &str = "%Y%m%dT%H%M%SZ";
+
+/// A time in UTC in the basic format of ISO 8601, to the second, for names of files.
+#[must_use]
+pub fn stamp(ms: i64) -> String {
+    written(ms, STAMP)
+}
+
+fn written(ms: i64, form: &str) -> String {
     jiff::Timestamp::from_millisecond(ms).map_or_else(
         |_| "unknown".to_owned(),
-        |time| time.strftime("%Y-%m-%d").to_string(),
+        |time| time.strftime(form).to_string(),
     )
+}
+
+/// The time of a [`stamp`], in milliseconds since the Unix epoch; `None` when the text is none.
+#[must_use]
+pub fn of_stamp(text: &str) -> Option<i64> {
+    let time = jiff::civil::DateTime::strptime(STAMP, text).ok()?;
+    let time = time.to_zoned(jiff::tz::TimeZone::UTC).ok()?;
+    let ms = time.timestamp().as_millisecond();
+    (stamp(ms) == text).then_some(ms)
 }
 
 /// The UTC month of a time, as its year and its number from 1.
@@ -44,7 +63,7 @@ pub fn month(ms: i64) -> (i64, u8) {
 
 #[cfg(test)]
 mod tests {
-    use super::{date, date_time};
+    use super::{date, date_time, of_stamp, stamp};
 
     #[test]
     fn dates_are_utc_days() {
@@ -52,5 +71,19 @@ mod tests {
         assert_eq!(date(86_399_999), "1970-01-01");
         assert_eq!(date(1_764_028_800_000), "2025-11-25");
         assert_eq!(date_time(1_764_028_801_999), "2025-11-25T00:00:01Z");
+    }
+
+    #[test]
+    fn a_stamp_reads_back_and_nothing_else_does() {
+        assert_eq!(stamp(1_764_028_801_999), "20251125T000001Z");
+        assert_eq!(of_stamp("20251125T000001Z"), Some(1_764_028_801_000));
+        for other in [
+            "",
+            "20251125T000001",
+            "20251325T000001Z",
+            "20251125T000001Z.partial",
+        ] {
+            assert_eq!(of_stamp(other), None, "{other}");
+        }
     }
 }

@@ -5,6 +5,7 @@
 //! has the map and the invariants.
 
 pub mod access;
+pub mod backup;
 pub mod cli;
 pub mod clock;
 pub mod contribution;

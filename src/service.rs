@@ -4,6 +4,7 @@
 //! the public may see is computed once per batch and kept ready ([`Public`]).
 
 mod cards;
+mod consent;
 mod differencing;
 mod errors;
 mod host;
@@ -22,6 +23,7 @@ mod screened;
 mod under_way;
 
 pub use cards::CardFile;
+pub use consent::{consent_hash, told_consent};
 pub use errors::{Refused, ServiceError};
 pub use host::{SignIn, SignedIn};
 pub use life::{Life, NotChanged, ProtocolVersion, REASON_CHARACTERS};
@@ -197,6 +199,9 @@ impl Service {
             readiness: readiness::Readiness::default(),
         };
         service.mark_unscreened()?;
+        if let Err(error) = service.hash_consents() {
+            tracing::error!(%error, "hashes of earlier consents could not be filled in");
+        }
         for stored in service.store.studies()? {
             service.put_up(&stored);
         }
@@ -319,6 +324,7 @@ impl Service {
                 player,
                 ..
             } => (contribution, player),
+            Recorded::Erased => return Err(Refused::AlreadyWithdrawn),
             Recorded::KeyUsedOtherwise => return Err(Refused::KeyUsedOtherwise),
             Recorded::ReceiptUnknown => return Err(Refused::ReceiptUnknown),
             Recorded::TooManyPairs => return Err(Refused::TooManyPairs),
@@ -418,6 +424,7 @@ fn version<'a>(
         protocol_version: study.protocol.version,
         consent_scope: contribution.consent_scope,
         consent_text_version: &contribution.consent_text_version,
+        consent_text_sha256: consent_hash(study),
         plan_code: contribution.plan_code.as_deref(),
         gap_nanograms: pair.gap.nanograms(),
         document,

@@ -8,8 +8,11 @@
 //! since the Unix epoch.
 
 mod batch;
+mod consent;
+mod copy;
 mod decide;
 mod differencing;
+mod erase;
 mod host;
 mod life;
 mod mend;
@@ -19,7 +22,10 @@ mod read;
 mod release;
 mod screened;
 mod submit;
+mod withdrawals;
 
+pub use consent::{Agreed, StoredConsent, Unhashed};
+pub use copy::Contents;
 pub use decide::{Decidable, Decided, NewDecision, SentFlow, StoredDecision};
 pub use differencing::ShownFigure;
 pub use host::StoredSignIn;
@@ -30,10 +36,13 @@ pub use read::{Batch, StoredContribution};
 pub use release::{NewRelease, StoredRelease};
 pub use screened::{Alike, Kept, MARK_BYTES, MarkHash, Screened, Seeker, Unscreened};
 pub use submit::{NewContribution, Recorded, RequestKey, Sender, Version};
+pub use withdrawals::Withdrawal;
 
 use rusqlite::Connection;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 /// What can go wrong in the store.
 #[derive(Debug, thiserror::Error)]
@@ -71,6 +80,9 @@ pub enum StoreError {
     /// The receipts of this folder were made with another key.
     #[error("receipt.key does not belong to this database; put back the file that does")]
     OtherReceiptKey,
+    /// The file is not whole.
+    #[error("the database is damaged ({0}): restore a backup that is whole")]
+    Damaged(String),
     /// A stored value is not what this program writes.
     #[error("the database holds an unreadable value: {0}")]
     Unreadable(String),
@@ -86,12 +98,17 @@ pub enum Durability {
     None,
 }
 
+/// How long an operation waits for another connection that writes (ours).
+const WAITS_FOR_OTHERS: Duration = Duration::from_secs(5);
+
 /// The open database.
 #[derive(Debug)]
 pub struct Store {
     connection: Mutex<Connection>,
     /// Where the database is; `None` in memory.
     folder: Option<PathBuf>,
+    /// Whether the log may still hold what was erased.
+    traces: AtomicBool,
 }
 
 impl Store {
@@ -124,7 +141,7 @@ impl Store {
         journal: &'static str,
     ) -> Result<Self, StoreError> {
         check_sqlite_version(rusqlite::version_number())?;
-        connection.busy_timeout(std::time::Duration::from_secs(5))?;
+        connection.busy_timeout(WAITS_FOR_OTHERS)?;
         let mode: String =
             connection.query_row(&format!("PRAGMA journal_mode = {journal}"), [], |row| {
                 row.get(0)
@@ -140,11 +157,17 @@ impl Store {
         connection.pragma_update(None, "foreign_keys", true)?;
         // What is erased is overwritten, not only unlinked.
         connection.pragma_update(None, "secure_delete", true)?;
+        // What is sorted aside stays out of files that nobody would erase.
+        connection.pragma_update(None, "temp_store", "MEMORY")?;
         migrate::to_newest(&mut connection)?;
-        Ok(Self {
+        let store = Self {
             connection: Mutex::new(connection),
             folder: None,
-        })
+            traces: AtomicBool::new(true),
+        };
+        // Whoever stopped before may not have come to it.
+        store.leave_no_trace();
+        Ok(store)
     }
 
     /// The connection. A panic elsewhere while it was held rolled its transaction back, so the

@@ -97,6 +97,18 @@ word_list! {
 }
 
 word_list! {
+    /// What happened to a consent.
+    ConsentEvent {
+        /// It was given.
+        Given = "given",
+        /// Something else is agreed to from then on.
+        Changed = "changed",
+        /// It ended: the sessions were withdrawn.
+        Ended = "ended",
+    }
+}
+
+word_list! {
     /// The stroke half of a shot class.
     Stroke {
         /// Forehand ground strokes.

@@ -4,6 +4,7 @@
 //! analysis. Numbers are written with full double precision.
 
 pub mod aggregate;
+pub mod backup;
 pub mod form_check;
 pub mod openapi;
 mod overall;

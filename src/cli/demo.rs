@@ -47,6 +47,7 @@ pub(super) fn run(options: &Demo) -> Result<ExitCode, Failure> {
         listener,
         &options.listen,
         Front::Nothing,
+        None,
     )
 }
 

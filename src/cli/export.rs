@@ -7,10 +7,10 @@ use crate::effects::spread::CrowdSpread;
 use crate::intake;
 use crate::plan::Flow;
 use crate::protocol::Study;
-use crate::service::{ServiceError, number_players, pair_effects, read_back};
-use crate::store::{Durability, Store, StoredContribution};
+use crate::service::{ServiceError, number_players, pair_effects, read_back, told_consent};
+use crate::store::{Durability, Store, StoredConsent, StoredContribution};
 use crate::vocabulary::Sequence;
-use crate::wire::reply;
+use crate::wire::{self, reply};
 use serde_json::{Value, json};
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -39,7 +39,8 @@ pub(super) fn run(options: &Export) -> Result<ExitCode, Failure> {
             let plans = store.plan_flow(&stored.slug, None)?;
             let plans = plans.into_iter().map(plan_flow).collect();
             let contributions = store.all_contributions(&stored.slug)?;
-            studies.push(one_study(&study, plans, &contributions)?);
+            let consents = store.consents(&stored.slug)?;
+            studies.push(one_study(&study, plans, &contributions, &consents)?);
         }
     }
     if let (Some(slug), true) = (&options.study, studies.is_empty()) {
@@ -59,6 +60,7 @@ fn one_study(
     study: &Study,
     plans: Vec<Value>,
     stored: &[StoredContribution],
+    consents: &[StoredConsent],
 ) -> Result<Value, ServiceError> {
     let contributions = read_back(stored)?;
     let numbered = number_players(stored).into_iter().zip(&contributions);
@@ -84,7 +86,21 @@ fn one_study(
             "effects": pair.all().map(reply::effect).collect::<Vec<_>>(),
         }));
     }
-    Ok(json!({"study": study.label.slug, "plans": plans, "contributions": entries}))
+    Ok(json!({
+        "study": study.label.slug,
+        "plans": plans,
+        "contributions": entries,
+        "consents": consents.iter().map(consent).collect::<Vec<_>>(),
+    }))
+}
+
+/// One event of a consent, of what was erased too.
+fn consent(stored: &StoredConsent) -> Value {
+    json!({
+        "contribution": stored.contribution.to_string(),
+        "player": stored.player.to_string(),
+        "consent": wire::own::consent(&told_consent(stored)),
+    })
 }
 
 /// The arms in the order in which they were really played, whatever plan was drawn; null unless

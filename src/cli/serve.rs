@@ -1,6 +1,7 @@
 //! `tautpool serve`.
 
 use super::{Failure, Listen, Serve, telemetry};
+use crate::backup::{Done, Schedule};
 use crate::clock;
 use crate::http::{self, Front};
 use crate::service::Service;
@@ -9,6 +10,7 @@ use actix_web::rt::signal::unix::{SignalKind, signal};
 use actix_web::web;
 use std::io::{self, Write};
 use std::net::{SocketAddr, TcpListener};
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Duration;
@@ -22,6 +24,7 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
         )
         .into());
     }
+    let backups = scheduled(&options.backups, &options.data.data)?;
     let service = Arc::new(Service::open(&options.data.data, Durability::Full)?);
     if let Some(public_url) = &options.public_url {
         service.reached_at(public_url.clone());
@@ -36,7 +39,19 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
     } else {
         Front::Nothing
     };
-    until_stopped(service, listener, &options.listen, front)
+    until_stopped(service, listener, &options.listen, front, backups)
+}
+
+/// The schedule of backups with the data folder that they are made of, when there shall be any.
+fn scheduled(
+    options: &super::Backups,
+    data: &Path,
+) -> Result<Option<(Schedule, PathBuf)>, Failure> {
+    let Some(into) = &options.backup_to else {
+        return Ok(None);
+    };
+    let schedule = Schedule::new(into, options.backup_every, options.backups_kept)?;
+    Ok(Some((schedule, data.to_owned())))
 }
 
 pub(super) fn bind(address: SocketAddr) -> Result<TcpListener, Failure> {
@@ -44,8 +59,15 @@ pub(super) fn bind(address: SocketAddr) -> Result<TcpListener, Failure> {
         .map_err(|error| format!("cannot listen on {address}: {error}").into())
 }
 
-/// How often withdrawals are looked at that have waited as long as they may.
+/// How often withdrawals are looked at that have waited as long as they may, and the database written
+/// anew where something was erased.
 const PROMISES_EVERY: Duration = Duration::from_hours(1);
+
+/// How often emptying the log is tried again when another connection, such as a backup, read it.
+const TRACES_EVERY: Duration = Duration::from_secs(10);
+
+/// How often it is looked whether a backup is due or old.
+const BACKUPS_EVERY: Duration = Duration::from_mins(10);
 
 /// Serves until SIGINT or SIGTERM.
 pub(super) fn until_stopped(
@@ -53,6 +75,7 @@ pub(super) fn until_stopped(
     listener: TcpListener,
     options: &Listen,
     front: Front,
+    backups: Option<(Schedule, PathBuf)>,
 ) -> Result<ExitCode, Failure> {
     let publisher = Arc::clone(&service);
     std::thread::Builder::new()
@@ -61,6 +84,10 @@ pub(super) fn until_stopped(
     actix_web::rt::System::new().block_on(async {
         actix_web::rt::spawn(keep_promises(Arc::clone(&service)));
         not_ready_once_stopped(&service)?;
+        actix_web::rt::spawn(leave_no_trace(Arc::clone(&service)));
+        if let Some((schedule, data)) = backups {
+            actix_web::rt::spawn(back_up(schedule, data));
+        }
         let workers = usize::from(options.workers);
         let a_minute = options.requests_a_minute;
         http::server(service, listener, workers, front, a_minute)?.await
@@ -82,16 +109,59 @@ fn not_ready_once_stopped(service: &Arc<Service>) -> io::Result<()> {
     Ok(())
 }
 
-/// Acts on overdue withdrawals, now and again and again.
+/// Acts on overdue withdrawals and writes the database anew, now and again and again.
 async fn keep_promises(service: Arc<Service>) {
     loop {
-        let service = Arc::clone(&service);
+        let (service, rewriting) = (Arc::clone(&service), Arc::clone(&service));
         let kept = web::block(move || service.keep_promises(clock::now_ms())).await;
         match kept {
             Ok(Ok(())) => {}
             Ok(Err(error)) => tracing::error!(%error, "overdue withdrawals still count"),
             Err(error) => tracing::error!(%error, "overdue withdrawals still count"),
         }
+        let rewritten = web::block(move || rewriting.store().rewrite()).await;
+        match rewritten {
+            Ok(Ok(_)) => {}
+            Ok(Err(error)) => tracing::error!(%error, "the database was not written anew"),
+            Err(error) => tracing::error!(%error, "the database was not written anew"),
+        }
         actix_web::rt::time::sleep(PROMISES_EVERY).await;
+    }
+}
+
+/// Empties the log of what was erased, where that had to wait.
+async fn leave_no_trace(service: Arc<Service>) {
+    loop {
+        let service = Arc::clone(&service);
+        let left = web::block(move || service.store().leave_no_trace()).await;
+        if let Err(error) = left {
+            tracing::error!(%error, "the log may still hold what was erased");
+        }
+        actix_web::rt::time::sleep(TRACES_EVERY).await;
+    }
+}
+
+/// Makes backups and removes old ones, now and again and again.
+async fn back_up(schedule: Schedule, data: PathBuf) {
+    loop {
+        let (schedule_now, data) = (schedule.clone(), data.clone());
+        let done = web::block(move || schedule_now.look(&data, clock::now_ms())).await;
+        match done {
+            Ok(Ok(done)) => tell(&done),
+            Ok(Err(error)) => {
+                tracing::error!(%error, "the backup that is due could not be made, or an old one not removed")
+            }
+            Err(error) => tracing::error!(%error, "the backup that is due could not be made"),
+        }
+        actix_web::rt::time::sleep(BACKUPS_EVERY).await;
+    }
+}
+
+fn tell(done: &Done) {
+    if let Some(made) = &done.made {
+        tracing::info!(backup = %made.folder.display(), "a backup was made");
+    }
+    for removed in &done.removed {
+        tracing::info!(backup = %removed.display(), "an old backup was removed");
     }
 }

@@ -318,7 +318,7 @@ pub const STUDY_FIELDS: &[StudyField] = &[
         "privacy_text",
         "privacy/text",
         "Privacy notice",
-        "What is kept, why, how long, who reads it, and what rights contributors have where you and they live. Recruiting cannot open without it.",
+        "What is kept, why, how long (what is withdrawn is erased within 30 days, and is in backups until they are removed), who reads it, and what rights contributors have where you and they live. Recruiting cannot open without it.",
     ),
     field(
         Part::Hosting,

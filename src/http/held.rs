@@ -5,7 +5,8 @@ use super::body;
 use super::contributions::{blocking, presented_receipt, private, receipt};
 use super::problem::Problem;
 use crate::clock;
-use crate::service::{Correction, Own, Refused, Service};
+use crate::service::{Correction, Own, Refused, Service, told_consent as consent};
+use crate::store::StoredPlan;
 use crate::vocabulary::CorrectionReason;
 use crate::wire;
 use crate::wire::problem::ProblemKind;
@@ -121,9 +122,28 @@ pub(super) fn document(own: &Own) -> Value {
             withdrawn: sent.stored.withdrawn_at_ms.map(clock::date_time),
             versions: sent.stored.versions.iter().map(version).collect(),
             pair: sent.newest.as_ref().map(|(_, pair)| pair),
+            flags: &sent.flags,
+            plan: sent.plan.as_ref().map(|plan| named(plan, sent.planned)),
+            consents: sent.consents.iter().map(consent).collect(),
+            rows: sent
+                .rows
+                .iter()
+                .map(|row| wire::aggregate::row(row, &own.public.publication.frames))
+                .collect(),
         })
         .collect();
     wire::own::document(&own.public.study.label, &contributions)
+}
+
+fn named(plan: &StoredPlan, planned: bool) -> wire::own::NamedPlan<'_> {
+    wire::own::NamedPlan {
+        code: &plan.code,
+        drawn: clock::date_time(plan.drawn_at_ms),
+        opened: plan
+            .opened_at_ms
+            .map(|opened| (clock::date_time(opened), plan.sequence)),
+        planned,
+    }
 }
 
 fn version(version: &crate::store::StoredVersion) -> wire::own::SentVersion<'_> {

@@ -10,8 +10,9 @@ use crate::clock;
 use crate::form::reason_words;
 use crate::pages::{self, Corrected, ReceiptView, SentPair};
 use crate::service::{Own, OwnSent, Public, Refused, Service};
+use crate::store::StoredConsent;
 use crate::units::Tension;
-use crate::vocabulary::{Arm, State};
+use crate::vocabulary::{Arm, ConsentEvent, ConsentScope, State};
 use crate::wire::problem::ProblemKind;
 use actix_web::http::{StatusCode, header};
 use actix_web::{HttpRequest, HttpResponse, web};
@@ -196,9 +197,31 @@ fn pair(sent: &OwnSent, number: usize) -> SentPair {
         sent: stored.versions.first().map(day).unwrap_or_default(),
         standing: sent.standing(),
         corrections: corrections.collect(),
+        consents: sent.consents.iter().map(consent).collect(),
+        n_rows: sent.rows.len(),
         readable: sent.newest.is_some(),
         mendable: sent.newest.is_some() && stored.state != State::Withdrawn,
     }
+}
+
+/// One event of a consent in a sentence.
+fn consent(stored: &StoredConsent) -> String {
+    let day = clock::date(stored.at_ms);
+    let Some(agreed) = &stored.agreed else {
+        return format!("{day}: you withdrew; the consent ended.");
+    };
+    let scope = match agreed.scope {
+        ConsentScope::Pooling => "pooling",
+        ConsentScope::PoolingAndRows => "pooling and rows",
+    };
+    let to = match stored.event {
+        ConsentEvent::Changed => "from then on to",
+        ConsentEvent::Given | ConsentEvent::Ended => "to",
+    };
+    format!(
+        "{day}: you agreed {to} {scope}, by the wording \u{201C}{}\u{201D} of protocol version {}.",
+        agreed.text_version, agreed.protocol_version
+    )
 }
 
 /// "46 against 52 lb", to a tenth of a pound.

@@ -175,7 +175,7 @@ fn referred_to() -> &'static Registry<'static> {
         reason = "the embedded schemas are compiled by a test"
     )]
     PREPARED.get_or_init(|| {
-        let known = [Schema::Aggregate, Schema::Study].map(|schema| {
+        let known = [Schema::Aggregate, Schema::Study, Schema::Receipt].map(|schema| {
             let text: Value = serde_json::from_str(schema.text()).expect("embedded schema is JSON");
             let id = text.get("$id").and_then(Value::as_str).map(str::to_owned);
             (id.expect("an embedded schema has an $id"), text)

@@ -35,6 +35,10 @@ pub struct SentPair {
     pub standing: String,
     /// When and why it was mended.
     pub corrections: Vec<Corrected>,
+    /// What was agreed to, when that changed and when it ended, a sentence each.
+    pub consents: Vec<String>,
+    /// How many of its rows are in the download.
+    pub n_rows: usize,
     /// Whether what was sent is still there.
     pub readable: bool,
     /// Whether it may be mended or withdrawn.

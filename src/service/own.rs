@@ -5,12 +5,14 @@ use super::{Accepted, Refused, Service, ServiceError, pair_effects, version};
 use crate::clock;
 use crate::contribution::Contribution;
 use crate::effects::PairEffects;
+use crate::findings::Row;
 use crate::findings::labels::ground_label;
 use crate::intake::{self, Admitted};
+use crate::plan::Code;
 use crate::protocol::limits;
 use crate::receipt::Receipt;
 use crate::screening::{self, ScreeningFlag};
-use crate::store::{Held, Mended, Most, OwnContribution, Withdrawn};
+use crate::store::{Held, Mended, Most, OwnContribution, StoredConsent, StoredPlan, Withdrawn};
 use crate::vocabulary::{CorrectionReason, Ground, State};
 use std::sync::Arc;
 use uuid::Uuid;
@@ -42,6 +44,12 @@ pub struct OwnSent {
     pub flags: Vec<ScreeningFlag>,
     /// On what ground the host does not count it.
     pub declined: Option<Ground>,
+    /// What was agreed to, when that changed and when it ended.
+    pub consents: Vec<StoredConsent>,
+    /// The plan that the newest version names, when one was drawn with that code.
+    pub plan: Option<StoredPlan>,
+    /// What is public of it alone: its rows of the download.
+    pub rows: Vec<Row>,
 }
 
 /// A mended contribution as it arrives.
@@ -265,6 +273,8 @@ impl Service {
             _ => None,
         }
         .map(|decision| decision.ground);
+        let consents = self.store.consents_to(stored.uuid)?;
+        let rows = public.rows_of(stored.uuid);
         let last = stored.versions.last();
         let Some(document) = last.and_then(|last| last.document.as_ref()) else {
             return Ok(OwnSent {
@@ -273,17 +283,28 @@ impl Service {
                 planned: false,
                 flags: Vec::new(),
                 declined,
+                consents,
+                plan: None,
+                rows,
             });
         };
         let contribution = intake::kept_contribution(document)
             .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
         let pair = pair_effects(&contribution, &public.study, &public.crowd)?;
         let told = self.told(stored.uuid, None, document, &public.study)?;
+        let code = contribution.plan_code.as_deref().and_then(Code::parse);
+        let plan = match code {
+            Some(code) => self.store.plan(&public.study.label.slug, &code)?,
+            None => None,
+        };
         Ok(OwnSent {
             newest: Some((contribution, pair)),
             planned: told.planned,
             flags: told.flags,
             declined,
+            consents,
+            plan,
+            rows,
             stored,
         })
     }

@@ -11,7 +11,7 @@ use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody, ExactFlow, 
 use crate::effects::PairEffects;
 use crate::effects::spread::CrowdSpread;
 use crate::findings::flow::ParticipantFlow;
-use crate::findings::{BatchLabel, Choice, Findings, Month, Publication};
+use crate::findings::{BatchLabel, Choice, Findings, Month, Publication, Row};
 use crate::intake;
 use crate::pages::{self, Hidden, Standing, StudyView};
 use crate::plan::Flow;
@@ -61,6 +61,8 @@ pub struct Public {
     cards: CardsInUnits,
     package: Package,
     answers: Answers,
+    /// The contribution behind each row of the publication, which leaves with its receipt alone.
+    whose: Vec<Uuid>,
 }
 
 /// A page for each choice of units: made when somebody first asks for it, and kept ready then.
@@ -86,6 +88,13 @@ impl InUnits {
 }
 
 impl Public {
+    /// The rows of one contribution, for nobody but whoever holds its receipt.
+    pub(super) fn rows_of(&self, contribution: Uuid) -> Vec<Row> {
+        let rows = self.publication.rows.iter().zip(&self.whose);
+        let own = rows.filter(|(_, whose)| **whose == contribution);
+        own.map(|(row, _)| *row).collect()
+    }
+
     /// Whether the study takes contributions.
     #[must_use]
     pub fn is_recruiting(&self) -> bool {
@@ -132,6 +141,9 @@ impl Public {
         let crowd = CrowdSpread::of(with_rows, rules.minimum_players);
         let pairs = counted.pairs(&crowd)?;
         let published = disclosure::rows(&pairs, &kept, &rules);
+        let whose = published.pairs.iter();
+        let whose = whose.filter_map(|place| stored.get(*place).map(|stored| stored.uuid));
+        let whose = whose.collect();
         let mut publication = Publication {
             study: study.label.clone(),
             batch: batch.map(|batch| BatchLabel {
@@ -174,6 +186,7 @@ impl Public {
             everybody,
             flow,
             crowd,
+            whose,
         };
         // A page that cannot be filled is not published.
         pages::study(&public.view(public.unchosen_units()))?;

@@ -6,7 +6,8 @@
 //! were last shown.
 
 use super::StoreError;
-use rusqlite::{Connection, Transaction, params};
+use super::erase::erase;
+use rusqlite::{Transaction, params};
 
 /// Which study's batch is closed, and when.
 #[derive(Clone, Copy, Debug)]
@@ -85,15 +86,6 @@ pub(super) fn close_hidden(
     Ok(Some(number))
 }
 
-/// Folds the log into the database and empties it, so that what was erased stands in neither. When
-/// that cannot be done now, the next one does it: what was asked for is stored.
-pub(super) fn leave_no_trace(connection: &Connection) {
-    let folded = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()));
-    if let Err(error) = folded {
-        tracing::warn!(%error, "the log was not folded into the database yet");
-    }
-}
-
 fn next(
     transaction: &Transaction<'_>,
     closing: Closing,
@@ -136,11 +128,12 @@ fn remove_withdrawn(
          WHERE study_id = ?1 AND state = 'withdrawn' AND removed IS NULL",
         params![study_id, number],
     )?;
-    transaction.execute(
-        "UPDATE version SET document = NULL, gap_nanograms = 1
-         WHERE contribution_id IN (SELECT id FROM contribution WHERE study_id = ?1 AND removed = ?2)",
-        params![study_id, number],
-    )?;
+    let mut statement =
+        transaction.prepare("SELECT id FROM contribution WHERE study_id = ?1 AND removed = ?2")?;
+    let removed = statement.query_map([study_id, number], |row| row.get(0))?;
+    for contribution_id in removed.collect::<Result<Vec<i64>, _>>()? {
+        erase(transaction, contribution_id)?;
+    }
     Ok(())
 }
 

@@ -1,7 +1,7 @@
 //! What the host decides of contributions: the ones that wait, the log of decisions, and what
 //! became of everything that was sent.
 
-use super::batch::{Closing, close_when_due, leave_no_trace};
+use super::batch::{Closing, close_when_due};
 use super::mend::{own_contribution, versions};
 use super::submit::study_id;
 use super::{OwnContribution, Store, StoreError};
@@ -163,7 +163,7 @@ impl Store {
         let closed_batch = close_when_due(&transaction, closing, new.batch_players)?;
         transaction.commit()?;
         if closed_batch.is_some() {
-            leave_no_trace(&connection);
+            self.empty_log(&connection);
         }
         Ok(Decided::Done { closed_batch })
     }

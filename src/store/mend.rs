@@ -1,6 +1,8 @@
 //! What the holder of a receipt may do: see, mend and withdraw what was sent.
 
-use super::batch::{Closing, close_hidden, close_when_due, leave_no_trace};
+use super::batch::{Closing, close_hidden, close_when_due};
+use super::consent;
+use super::erase::erase;
 use super::read::state;
 use super::submit::{Place, Version, bytes, bytes_of_player, insert_version, study_id};
 use super::{Store, StoreError};
@@ -201,7 +203,7 @@ impl Store {
             )?;
         }
         transaction.commit()?;
-        leave_no_trace(&connection);
+        self.empty_log(&connection);
         Ok(Withdrawn::Done { closed_batch })
     }
 
@@ -226,7 +228,7 @@ impl Store {
         let number = close_hidden(&transaction, closing, withdrawn_by_ms)?;
         transaction.commit()?;
         if number.is_some() {
-            leave_no_trace(&connection);
+            self.empty_log(&connection);
         }
         Ok(number)
     }
@@ -269,7 +271,7 @@ fn hold(transaction: &Transaction<'_>, contribution_id: i64) -> Result<(), rusql
     Ok(())
 }
 
-fn mark_withdrawn(
+pub(super) fn mark_withdrawn(
     transaction: &Transaction<'_>,
     contribution_id: i64,
     now_ms: i64,
@@ -282,12 +284,15 @@ fn mark_withdrawn(
          WHERE id = ?1",
         params![contribution_id, now_ms],
     )?;
-    transaction.execute(
-        "UPDATE version SET document = NULL, gap_nanograms = 1
-         WHERE contribution_id = ?1
-           AND EXISTS (SELECT 1 FROM contribution c WHERE c.id = ?1 AND c.removed = 0)",
+    consent::ended(transaction, contribution_id, now_ms)?;
+    let is_removed: bool = transaction.query_row(
+        "SELECT removed IS NOT NULL FROM contribution WHERE id = ?1",
         [contribution_id],
+        |row| row.get(0),
     )?;
+    if is_removed {
+        erase(transaction, contribution_id)?;
+    }
     Ok(())
 }
 

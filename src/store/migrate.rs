@@ -14,25 +14,43 @@ const STEPS: &[&str] = &[
     include_str!("migrations/0007_releases.sql"),
     include_str!("migrations/0008_decisions.sql"),
     include_str!("migrations/0009_differencing.sql"),
+    include_str!("migrations/0010_consent.sql"),
 ];
 
-/// Brings a database to the newest format, all steps in one transaction.
-pub(super) fn to_newest(connection: &mut Connection) -> Result<(), StoreError> {
-    let known = i64::try_from(STEPS.len()).unwrap_or(i64::MAX);
-    let transaction =
-        connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
-    let found: i64 = transaction.query_row("PRAGMA user_version", [], |row| row.get(0))?;
-    let done = usize::try_from(found).ok().filter(|_| found <= known);
-    let done = done.ok_or(StoreError::NewerFormat { found, known })?;
+/// Newest format that this program knows.
+pub(super) fn known() -> i64 {
+    i64::try_from(STEPS.len()).unwrap_or(i64::MAX)
+}
+
+/// The format of a database; 0 when nothing is in it yet.
+///
+/// # Errors
+/// When it is newer than this program, or the database is of something else.
+pub(super) fn format_of(connection: &Connection) -> Result<i64, StoreError> {
+    let (found, known) = (
+        connection.query_row("PRAGMA user_version", [], |row| row.get(0))?,
+        known(),
+    );
+    if !(0..=known).contains(&found) {
+        return Err(StoreError::NewerFormat { found, known });
+    }
     let n_tables: i64 =
-        transaction.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+        connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
     if found == 0 && 0 < n_tables {
         return Err(StoreError::Foreign);
     }
+    Ok(found)
+}
+
+/// Brings a database to the newest format, all steps in one transaction.
+pub(super) fn to_newest(connection: &mut Connection) -> Result<(), StoreError> {
+    let transaction =
+        connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+    let done = usize::try_from(format_of(&transaction)?).unwrap_or(usize::MAX);
     for step in STEPS.iter().skip(done) {
         transaction.execute_batch(step)?;
     }
-    transaction.pragma_update(None, "user_version", known)?;
+    transaction.pragma_update(None, "user_version", known())?;
     transaction.commit()?;
     Ok(())
 }

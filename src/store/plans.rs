@@ -170,16 +170,23 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn knows_plan(&self, study: &str, code: &Code) -> Result<bool, StoreError> {
+        Ok(self.plan(study, code)?.is_some())
+    }
+
+    /// The plan with this code; `None` when none was drawn in the study.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    pub fn plan(&self, study: &str, code: &Code) -> Result<Option<StoredPlan>, StoreError> {
         let connection = self.lock();
         let Some(study_id) = study_id(&connection, study)? else {
-            return Ok(false);
+            return Ok(None);
         };
-        let found = one_plan(
+        one_plan(
             &connection,
             "code = ?2",
             params![study_id, code.canonical()],
-        )?;
-        Ok(found.is_some())
+        )
     }
 
     /// What a contribution has to do with the plan it names; `None` when it names none.

@@ -1,6 +1,7 @@
 //! Taking a contribution in.
 
-use super::batch::{Closing, close_when_due, leave_no_trace};
+use super::batch::{Closing, close_when_due};
+use super::consent;
 use super::screened::{Screened, insert_screened};
 use super::{Store, StoreError};
 use crate::vocabulary::{ConsentScope, CorrectionReason, State};
@@ -41,6 +42,8 @@ pub struct Version<'a> {
     pub consent_scope: ConsentScope,
     /// The wording that was agreed to.
     pub consent_text_version: &'a str,
+    /// SHA-256 of its words.
+    pub consent_text_sha256: [u8; 32],
     /// The plan it names.
     pub plan_code: Option<&'a str>,
     /// The gap.
@@ -87,6 +90,9 @@ pub struct RequestKey {
     pub request_hash: [u8; 32],
 }
 
+/// In place of a request's hash, once what was sent was erased: a trigger writes it.
+const ERASED: [u8; 32] = [0; 32];
+
 /// What became of a contribution.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Recorded {
@@ -106,6 +112,9 @@ pub enum Recorded {
         /// Its player.
         player: Uuid,
     },
+    /// The key was used before for what was withdrawn and erased since, so that nobody can tell whether
+    /// this is the same.
+    Erased,
     /// The key was used before for something else.
     KeyUsedOtherwise,
     /// Nobody here holds such a receipt.
@@ -117,8 +126,8 @@ pub enum Recorded {
 }
 
 impl Store {
-    /// What became of an earlier request with this key: [`Recorded::Repeated`] or
-    /// [`Recorded::KeyUsedOtherwise`]; `None` when there was none.
+    /// What became of an earlier request with this key: [`Recorded::Repeated`], [`Recorded::Erased`]
+    /// or [`Recorded::KeyUsedOtherwise`]; `None` when there was none.
     ///
     /// # Errors
     /// When the database cannot be read.
@@ -179,7 +188,7 @@ impl Store {
         )?;
         transaction.commit()?;
         if closed_batch.is_some() {
-            leave_no_trace(&connection);
+            self.empty_log(&connection);
         }
         Ok(Recorded::Stored {
             contribution: new.uuid,
@@ -215,7 +224,9 @@ fn earlier(
             params![study_id, request.key_hash],
             |row| {
                 let request_hash: [u8; 32] = row.get(0)?;
-                Ok(if request_hash == request.request_hash {
+                Ok(if request_hash == ERASED {
+                    Recorded::Erased
+                } else if request_hash == request.request_hash {
                     Recorded::Repeated {
                         contribution: Uuid::from_bytes(row.get(1)?),
                         player: Uuid::from_bytes(row.get(2)?),
@@ -326,5 +337,6 @@ pub(super) fn insert_version(
             version.document,
         ],
     )?;
+    consent::agreed(transaction, place.contribution_id, version)?;
     insert_screened(transaction, place, version.screened)
 }

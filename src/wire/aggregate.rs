@@ -48,7 +48,9 @@ pub fn document(publication: &Publication, findings: &Findings, everybody: &[Eve
     document
 }
 
-fn row(row: &Row, frames: &[String]) -> Value {
+/// One row of the download.
+#[must_use]
+pub fn row(row: &Row, frames: &[String]) -> Value {
     let known = row.circumstances;
     json!({
         "group": row.group,

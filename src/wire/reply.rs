@@ -97,7 +97,7 @@ pub fn effect(effect: &crate::effects::Effect) -> Value {
 }
 
 /// A flag as it stands in a receipt: once for each of its places, or for the whole.
-fn found(flag: &ScreeningFlag) -> Vec<Value> {
+pub(super) fn found(flag: &ScreeningFlag) -> Vec<Value> {
     let whole = [String::new()];
     let places = if flag.places.is_empty() {
         &whole[..]

@@ -1,6 +1,7 @@
 //! Every integration test in one binary, because linking one is quicker than linking ten.
 
 mod api;
+mod backup;
 mod browser;
 mod cards;
 mod corpus;
@@ -8,9 +9,11 @@ mod desk;
 mod disclosure;
 mod documents;
 mod durability;
+mod erasure;
 mod findings;
 mod folder;
 mod form;
+mod formats;
 mod harness;
 mod host;
 mod intake_properties;

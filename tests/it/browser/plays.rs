@@ -87,7 +87,7 @@ fn use_receipt(way: Way<'_>, receipt: &str) {
     way.send();
 
     way.open_receipt(receipt);
-    assert_eq!(browser.count("[aria-labelledby='pair-1'] li"), 1);
+    assert_eq!(browser.count("[aria-labelledby='pair-1'] > ul li"), 1);
     way.with_pair(2, "withdraw");
     way.person.follow("main button[value=withdraw-now]");
     assert_eq!(browser.count("button[value=withdraw]"), 1);

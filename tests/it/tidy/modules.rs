@@ -31,6 +31,7 @@ const LAYERS: &[&str] = &[
     "receipt",
     "access",
     "store",
+    "backup",
     "service",
     "demo",
     "http",
@@ -65,7 +66,7 @@ const JSON_EDGES: &[&str] = &["intake", "wire"];
 
 /// The shell, which does what the pure modules must not.
 const SHELL: &[&str] = &[
-    "access", "cli", "clock", "demo", "http", "pages", "receipt", "service", "store",
+    "access", "backup", "cli", "clock", "demo", "http", "pages", "receipt", "service", "store",
 ];
 
 /// What belongs to the shell, by the beginning of its path. A name with a trailing `_` stands for

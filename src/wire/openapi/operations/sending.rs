@@ -119,6 +119,7 @@ pub(super) fn contributions() -> Vec<Operation> {
                 NotRecruiting,
                 KeyUsedOtherwise,
                 UnderWay,
+                AlreadyWithdrawn,
                 TooManyPairs,
             ],
         ]
