@@ -9,12 +9,14 @@ mod bucket;
 mod credential;
 mod link;
 mod requests;
+mod salt;
 mod token;
 
 pub use attempts::Attempts;
 pub use credential::{Credential, CredentialHash, HashError};
 pub use link::Links;
 pub use requests::{Left, MOST_A_MINUTE, Quota, Requests};
+pub use salt::Salt;
 pub use token::{FormToken, Token};
 
 /// How long a sign-in lasts without being used: twelve hours, a long day at the desk.

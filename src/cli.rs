@@ -9,6 +9,7 @@ mod check;
 mod demo;
 mod export;
 mod host;
+mod invitations;
 mod pool;
 mod release;
 mod serve;
@@ -19,8 +20,9 @@ use crate::access::MOST_A_MINUTE;
 use crate::release::{NotPublic, PublicUrl};
 use clap::builder::{FalseyValueParser, PossibleValuesParser};
 use clap::{Args, Parser, Subcommand};
+use ipnet::IpNet;
 use std::io::{self, Read, Write};
-use std::net::{SocketAddr, ToSocketAddrs};
+use std::net::{IpAddr, SocketAddr, ToSocketAddrs};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -134,6 +136,10 @@ struct Serve {
     /// A proxy in front does TLS, so listening beyond this machine is meant
     #[arg(long, env = "TAUTPOOL_BEHIND_TLS_PROXY", value_parser = FalseyValueParser::new())]
     behind_tls_proxy: bool,
+    /// Addresses or networks of the proxies whose X-Forwarded-For is believed, with commas between;
+    /// left out, those of this machine
+    #[arg(long, env = "TAUTPOOL_TRUSTED_PROXIES", value_name = "NETWORKS", requires = "behind_tls_proxy", value_delimiter = ',', value_parser = network)]
+    trusted_proxies: Vec<IpNet>,
     #[command(flatten)]
     backups: Backups,
 }
@@ -151,6 +157,16 @@ struct Backups {
     /// older backups until then
     #[arg(long, env = "TAUTPOOL_BACKUPS_KEPT", value_name = "DAYS", default_value_t = 30, value_parser = clap::value_parser!(u16).range(1..=3650))]
     backups_kept: u16,
+}
+
+/// A network such as 10.0.0.0/24, or one address.
+fn network(text: &str) -> Result<IpNet, String> {
+    let text = text.trim();
+    let one = text
+        .parse::<IpAddr>()
+        .map(|one| IpNet::from(one.to_canonical()));
+    let network = one.or_else(|_| text.parse::<IpNet>());
+    network.map_err(|_| "write addresses or networks, such as 10.0.0.5 or 10.0.0.0/24".to_owned())
 }
 
 #[derive(Debug, Args)]
@@ -315,6 +331,65 @@ enum Host {
     /// What the host signs in with
     #[command(subcommand)]
     Credential(HostCredential),
+    /// Let in only those whom the host invites
+    #[command(subcommand)]
+    Invitations(HostInvitations),
+}
+
+#[derive(Debug, Subcommand)]
+enum HostInvitations {
+    /// Make codes, which are shown once, a line each: one for every player, or one that a club shares
+    #[command(
+        after_help = "Examples:\n  tautpool host invitations make STUDY --count 40 --data DIR\n  tautpool host invitations make STUDY --uses 40 --data DIR"
+    )]
+    Make {
+        /// Short name of the study
+        #[arg(value_name = "STUDY")]
+        study: String,
+        /// How many codes
+        #[arg(long, env = "TAUTPOOL_COUNT", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=1000))]
+        count: u16,
+        /// How many players each of them lets in
+        #[arg(long, env = "TAUTPOOL_USES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+        uses: u32,
+        #[command(flatten)]
+        data: Data,
+    },
+    /// From now on a study takes contributions of new players only with an invitation
+    Need {
+        /// Short name of the study
+        #[arg(value_name = "STUDY")]
+        study: String,
+        #[command(flatten)]
+        data: Data,
+    },
+    /// From now on everybody may send to a study again
+    Lift {
+        /// Short name of the study
+        #[arg(value_name = "STUDY")]
+        study: String,
+        #[command(flatten)]
+        data: Data,
+    },
+    /// List the invitations of a study with how often each was used, without their codes
+    List {
+        /// Short name of the study
+        #[arg(value_name = "STUDY")]
+        study: String,
+        #[command(flatten)]
+        data: Data,
+    },
+    /// End an invitation
+    End {
+        /// Short name of the study
+        #[arg(value_name = "STUDY")]
+        study: String,
+        /// Its number in the list
+        #[arg(value_name = "NUMBER")]
+        number: i64,
+        #[command(flatten)]
+        data: Data,
+    },
 }
 
 #[derive(Debug, Subcommand)]
@@ -388,6 +463,7 @@ pub fn run() -> ExitCode {
         Command::Host(Host::Study(command)) => study::run(&command),
         Command::Backup(options) => backup::make(&options),
         Command::Restore(options) => backup::restore(&options),
+        Command::Host(Host::Invitations(command)) => invitations::run(&command),
         Command::Release(command) => release::run(&command),
         Command::Host(Host::Credential(HostCredential::Make { data })) => {
             host::make_credential(&data)

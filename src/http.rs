@@ -8,6 +8,7 @@ mod body;
 mod cards;
 mod client;
 mod coding;
+mod connections;
 mod contributions;
 mod desk;
 mod documents;
@@ -24,6 +25,7 @@ mod open;
 mod own;
 mod package;
 mod part;
+mod pieces;
 mod plans;
 mod problem;
 mod query;
@@ -31,21 +33,22 @@ mod readiness;
 mod receipt;
 mod releases;
 mod send;
+mod stop;
 mod upload;
+
+pub use client::Front;
 
 use crate::service::Service;
 use actix_web::dev::Server;
 use actix_web::middleware::{DefaultHeaders, from_fn};
+use actix_web::rt::spawn;
 use actix_web::{App, HttpServer, web};
+use connections::Connections;
 use limit::Limit;
 use open::open;
 use std::io;
 use std::net::TcpListener;
 use std::sync::Arc;
-use std::time::Duration;
-
-/// How long a client may take to send its headers.
-const HEADERS_WITHIN: Duration = Duration::from_secs(10);
 
 /// How long requests under way may take once the server is told to stop.
 const DRAIN_SECONDS: u64 = 10;
@@ -53,17 +56,13 @@ const DRAIN_SECONDS: u64 = 10;
 /// Everything a page may load comes from its own origin; frames not at all.
 const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
-/// What stands between the clients and the server.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Front {
-    /// Nothing: whoever connects is the client.
-    Nothing,
-    /// A proxy that does TLS and adds the client's address to `X-Forwarded-For`.
-    TlsProxy,
-}
+/// Threads of each worker for work that blocks. Writing is one at a time anyway; this is for the
+/// few answers that are made on request.
+const BLOCKING_THREADS: usize = 16;
 
-/// A server on a bound listener. It runs until its future is dropped or it gets SIGINT or SIGTERM.
-/// A client may make so many requests a minute of the data interface and of files; 0 is no limit.
+/// A server on a bound listener. It runs until its future is dropped or it gets SIGINT or SIGTERM;
+/// what is under way then is answered first, unless a second signal comes.
+/// A client may make so many requests a minute for reading, and of others in proportion; 0 is no limit.
 ///
 /// # Errors
 /// When the listener cannot be used, or the system has no randomness to give.
@@ -74,14 +73,19 @@ pub fn server(
     front: Front,
     requests_a_minute: u32,
 ) -> io::Result<Server> {
+    let told_to_stop = Arc::clone(&service);
     let service = web::Data::from(service);
     let limit = web::Data::new(Limit::new(requests_a_minute)?);
+    let connections = Connections::new()?;
+    spawn(connections::cut_overdue(Arc::clone(&connections)));
+    let of_clients = front.clone();
     let server = HttpServer::new(move || {
         App::new()
             .app_data(web::Data::clone(&service))
             .app_data(web::Data::clone(&limit))
-            .app_data(front)
+            .app_data(front.clone())
             .wrap(from_fn(away::request))
+            .wrap(from_fn(limit::request))
             .wrap(
                 DefaultHeaders::new()
                     .add(("content-security-policy", CONTENT_SECURITY_POLICY))
@@ -89,14 +93,23 @@ pub fn server(
                     .add(("referrer-policy", "no-referrer")),
             )
             .wrap(from_fn(observe::request))
+            .wrap(from_fn(connections::request))
             .configure(every_route)
             .default_service(web::to(problem::not_found))
     })
     .workers(workers)
-    .client_request_timeout(HEADERS_WITHIN)
+    .worker_max_blocking_threads(BLOCKING_THREADS)
+    .on_connect(move |stream, extensions| connections.opened(stream, &of_clients, extensions))
+    // They are bounded over all workers above; here that would keep whoever comes waiting.
+    .max_connections(2 * connections::MOST)
+    .keep_alive(connections::KEPT)
+    .client_request_timeout(connections::HEAD_WITHIN)
     .shutdown_timeout(DRAIN_SECONDS)
-    .listen(listener)?;
-    Ok(server.run())
+    .disable_signals()
+    .listen(listener)?
+    .run();
+    stop::on_signals(server.handle(), told_to_stop)?;
+    Ok(server)
 }
 
 fn every_route(config: &mut web::ServiceConfig) {
@@ -214,21 +227,18 @@ fn routes(config: &mut web::ServiceConfig) {
         .service(
             web::resource("/api/v1/studies/{study}/plans")
                 .route(web::post().to(plans::draw))
-                .default_service(web::to(problem::only_post))
-                .wrap(from_fn(limit::request)),
+                .default_service(web::to(problem::only_post)),
         )
         .service(
             web::resource("/api/v1/studies/{study}/plans/{code}/open")
                 .route(web::post().to(plans::open))
-                .default_service(web::to(problem::only_post))
-                .wrap(from_fn(limit::request)),
+                .default_service(web::to(problem::only_post)),
         )
         .service(
             web::resource("/api/v1/studies/{study}/contributions")
                 .route(web::post().to(contributions::create))
                 .route(documents::reading().to(held::read))
-                .default_service(web::to(problem::read_or_post))
-                .wrap(from_fn(limit::request)),
+                .default_service(web::to(problem::read_or_post)),
         )
         .service(
             web::resource("/studies/{study}/receipt")
@@ -240,7 +250,6 @@ fn routes(config: &mut web::ServiceConfig) {
             web::resource("/api/v1/studies/{study}/contributions/{contribution}")
                 .route(web::put().to(held::mend))
                 .route(web::delete().to(held::withdraw))
-                .default_service(web::to(problem::only_put_and_delete))
-                .wrap(from_fn(limit::request)),
+                .default_service(web::to(problem::only_put_and_delete)),
         );
 }

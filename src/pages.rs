@@ -18,6 +18,7 @@ pub mod send;
 mod station;
 mod study;
 mod take_part;
+mod too_many;
 pub mod upload;
 
 use crate::protocol::Study;
@@ -38,6 +39,7 @@ pub use send::send;
 pub use station::Station;
 pub use study::{Hidden, Standing, StudyView, pairs, picture, picture_names, study, units_asked};
 pub use take_part::take_part;
+pub use too_many::too_many;
 
 /// What every picture says when its data are made up, since a picture may be copied alone.
 const INVENTED: &str = "Invented data: nobody hit these balls.";

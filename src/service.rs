@@ -8,6 +8,7 @@ mod consent;
 mod differencing;
 mod errors;
 mod host;
+mod invitations;
 mod life;
 mod own;
 mod package;
@@ -44,7 +45,8 @@ use crate::protocol::{Study, limits};
 use crate::receipt::{Receipt, ReceiptKey, sha256};
 use crate::screening::ScreeningFlag;
 use crate::store::{
-    Durability, NewContribution, Recorded, RequestKey, Screened, Sender, Store, Version,
+    Durability, InvitationHash, NewContribution, Recorded, RequestKey, Screened, Sender, Store,
+    Version,
 };
 use crate::vocabulary::State;
 use screened::Arriving;
@@ -120,6 +122,7 @@ pub struct Service {
     turns: query::Turns,
     under_way: under_way::UnderWay,
     readiness: readiness::Readiness,
+    by_invitation: invitations::ByInvitation,
 }
 
 impl Service {
@@ -197,7 +200,9 @@ impl Service {
             turns: query::Turns::default(),
             under_way: under_way::UnderWay::default(),
             readiness: readiness::Readiness::default(),
+            by_invitation: invitations::ByInvitation::default(),
         };
+        service.by_invitation.put(service.store.by_invitation()?);
         service.mark_unscreened()?;
         if let Err(error) = service.hash_consents() {
             tracing::error!(%error, "hashes of earlier consents could not be filled in");
@@ -234,7 +239,19 @@ impl Service {
     /// # Errors
     /// [`Refused`]; nothing is stored then.
     pub fn submit(&self, incoming: &Incoming<'_>) -> Result<Accepted, Refused> {
-        let accepted = self.receive(incoming)?;
+        self.submit_invited(incoming, None)
+    }
+
+    /// As [`Service::submit`], with the invitation that was typed, which a study may need.
+    ///
+    /// # Errors
+    /// [`Refused`]; nothing is stored then.
+    pub fn submit_invited(
+        &self,
+        incoming: &Incoming<'_>,
+        invitation: Option<&str>,
+    ) -> Result<Accepted, Refused> {
+        let accepted = self.receive_invited(incoming, invitation)?;
         if accepted.closed_batch.is_some() {
             self.publish_soon(&accepted.public.study.label.slug);
         }
@@ -247,6 +264,14 @@ impl Service {
     /// # Errors
     /// [`Refused`]; nothing is stored then.
     pub fn receive(&self, incoming: &Incoming<'_>) -> Result<Accepted, Refused> {
+        self.receive_invited(incoming, None)
+    }
+
+    fn receive_invited(
+        &self,
+        incoming: &Incoming<'_>,
+        invitation: Option<&str>,
+    ) -> Result<Accepted, Refused> {
         let public = self.study(incoming.study).ok_or(Refused::StudyUnknown)?;
         let request = request_key(incoming);
         if let Some(request) = &request
@@ -263,6 +288,7 @@ impl Service {
         } = intake::contribution(incoming.document, &public.study)?;
         let pair = pair_effects(&sent, &public.study, &public.crowd)?;
         let sender = self.sender(incoming)?;
+        let invitation = self.invitation(incoming, invitation)?;
         let one_arrives = self.one_arrives();
         let screened = self.screen(&Arriving {
             public: &public,
@@ -274,7 +300,7 @@ impl Service {
         })?;
         let document = (incoming.document, incoming.now_ms);
         let version = version(&public.study, &sent, &pair, document, &screened);
-        let recorded = self.record(&public.study, sender, request, version)?;
+        let recorded = self.record(&public.study, (sender, invitation), request, version)?;
         drop(one_arrives);
         let (contribution, player, closed_batch) = match recorded {
             Recorded::Stored {
@@ -327,6 +353,7 @@ impl Service {
             Recorded::Erased => return Err(Refused::AlreadyWithdrawn),
             Recorded::KeyUsedOtherwise => return Err(Refused::KeyUsedOtherwise),
             Recorded::ReceiptUnknown => return Err(Refused::ReceiptUnknown),
+            Recorded::InvitationUnknown => return Err(Refused::InvitationUnknown),
             Recorded::TooManyPairs => return Err(Refused::TooManyPairs),
             Recorded::StudyUnknown => return Err(Refused::StudyUnknown),
         };
@@ -362,7 +389,7 @@ impl Service {
     fn record(
         &self,
         study: &Study,
-        sender: Sender,
+        (sender, invitation): (Sender, Option<InvitationHash>),
         request: Option<RequestKey>,
         version: Version<'_>,
     ) -> Result<Recorded, Refused> {
@@ -370,6 +397,7 @@ impl Service {
             study: &study.label.slug,
             uuid: Uuid::now_v7(),
             sender,
+            invitation,
             request,
             state: if version.screened.holds() {
                 State::Held

@@ -81,7 +81,7 @@ impl Attempts {
 
 #[cfg(test)]
 mod tests {
-    use super::super::bucket::SALT_LASTS_MS;
+    use super::super::salt::LASTS_MS;
     use super::*;
     use std::net::Ipv4Addr;
 
@@ -155,14 +155,11 @@ mod tests {
     fn the_salt_changes_every_hour_and_nothing_of_an_address_is_kept() {
         let mut attempts = Attempts::new().unwrap();
         attempts.take(client(1), NOW).unwrap();
-        let (salt, key) = (
-            attempts.clients.salt,
-            *attempts.clients.buckets.keys().next().unwrap(),
-        );
-        attempts.take(client(1), NOW + SALT_LASTS_MS - 1).unwrap();
-        assert_eq!(attempts.clients.salt, salt);
-        attempts.take(client(1), NOW + SALT_LASTS_MS).unwrap();
-        assert_ne!(attempts.clients.salt, salt);
+        let known = |attempts: &Attempts| *attempts.clients.buckets.keys().next().unwrap();
+        let key = known(&attempts);
+        attempts.take(client(1), NOW + LASTS_MS - 1).unwrap();
+        assert_eq!(known(&attempts), key);
+        attempts.take(client(1), NOW + LASTS_MS).unwrap();
         assert_eq!(attempts.clients.buckets.len(), 1);
         assert!(!attempts.clients.buckets.contains_key(&key));
         assert_eq!(format!("{attempts:?}"), "Attempts(1 clients)");

@@ -1,4 +1,4 @@
-//! How many requests a client may make in a minute: a token bucket for reading and one for writing.
+//! How many requests a client may make in a minute: a token bucket for each kind of request.
 //!
 //! The limit is there so that no single client takes the service away from the others. What the
 //! buckets take of memory is bounded: a full one is forgotten, since a new one is full as well, and
@@ -18,19 +18,26 @@ const SWEEP_EVERY_MS: i64 = 1000;
 /// Milliseconds of a minute, which is what a quota is for.
 const MINUTE_MS: i64 = 60 * 1000;
 
-/// Requests for reading that go with one for writing. Writing costs a write that is synced to disk.
-const READS_PER_WRITE: u32 = 5;
-
 /// Most requests a minute that a limit can be set to.
 pub const MOST_A_MINUTE: u32 = 1_000_000;
 
 /// What a request does, each with a quota of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Quota {
-    /// It reads.
+    /// It reads the data interface or a file.
     Reading,
-    /// It may change something.
+    /// It may change something by the data interface. Writing costs a write that is synced to disk.
     Writing,
+    /// It loads a page or a part of one. An audience behind one address loads pages together.
+    Pages,
+    /// It sends a form. A whole club may do so from one court.
+    Forms,
+    /// It draws a plan, which is kept for good.
+    Plans,
+    /// It uploads a file, which is read off the threads that answer everybody else.
+    Uploads,
+    /// It named a receipt or an invitation that does not exist.
+    Guesses,
 }
 
 impl Quota {
@@ -40,7 +47,24 @@ impl Quota {
         match self {
             Self::Reading => "reading",
             Self::Writing => "writing",
+            Self::Pages => "pages",
+            Self::Forms => "forms",
+            Self::Plans => "plans",
+            Self::Uploads => "uploads",
+            Self::Guesses => "guesses",
         }
+    }
+
+    /// Requests a minute when this many may be made for reading; at least 1.
+    const fn of(self, reading: u32) -> u32 {
+        let a_minute = match self {
+            Self::Reading | Self::Forms => reading,
+            Self::Writing => reading / 5,
+            Self::Pages => reading.saturating_mul(5),
+            Self::Plans | Self::Uploads => reading / 10,
+            Self::Guesses => reading / 20,
+        };
+        if a_minute == 0 { 1 } else { a_minute }
     }
 }
 
@@ -75,7 +99,7 @@ impl std::fmt::Debug for Requests {
 
 impl Requests {
     /// Full buckets for this many requests for reading a minute, at least 1 and at most
-    /// [`MOST_A_MINUTE`]; of those for writing there are a fifth, at least 1.
+    /// [`MOST_A_MINUTE`]; those of the other quotas follow from it.
     ///
     /// # Errors
     /// When the system has no randomness to give for a salt.
@@ -90,9 +114,8 @@ impl Requests {
     /// Takes one request of a client. What is refused takes nothing.
     pub fn take(&mut self, client: IpAddr, quota: Quota, now_ms: i64) -> Left {
         let pace = self.pace(quota);
-        let key = self.clients.key(client, quota.name().as_bytes(), now_ms);
-        let known = self.clients.buckets.get(&key).copied();
-        let bucket = known.map_or_else(|| Bucket::full(pace, now_ms), |known| known.at(now_ms));
+        let (key, known) = self.known(client, quota, now_ms);
+        let bucket = known.unwrap_or_else(|| Bucket::full(pace, now_ms));
         if 0 < bucket.wait_ms() {
             return left(quota, pace, bucket, false);
         }
@@ -103,12 +126,24 @@ impl Requests {
         left(quota, pace, bucket, true)
     }
 
+    /// What a client has left of a quota; nothing is taken. `allowed` tells whether there is one.
+    pub fn look(&mut self, client: IpAddr, quota: Quota, now_ms: i64) -> Left {
+        let pace = self.pace(quota);
+        let (_, known) = self.known(client, quota, now_ms);
+        let bucket = known.unwrap_or_else(|| Bucket::full(pace, now_ms));
+        left(quota, pace, bucket, bucket.wait_ms() == 0)
+    }
+
+    /// What a client is known by, and its bucket as it is now.
+    fn known(&mut self, client: IpAddr, quota: Quota, now_ms: i64) -> ([u8; 32], Option<Bucket>) {
+        let key = self.clients.key(client, quota.name().as_bytes(), now_ms);
+        let known = self.clients.buckets.get(&key);
+        (key, known.map(|known| known.at(now_ms)))
+    }
+
     /// A minute's worth may come at once, and comes back evenly over a minute.
     fn pace(&self, quota: Quota) -> Pace {
-        let a_minute = match quota {
-            Quota::Reading => self.a_minute,
-            Quota::Writing => (self.a_minute / READS_PER_WRITE).max(1),
-        };
+        let a_minute = quota.of(self.a_minute);
         Pace {
             burst: a_minute,
             gain: i64::from(a_minute),
@@ -191,6 +226,34 @@ mod tests {
         let mut fewest = Requests::new(1).unwrap();
         assert!(fewest.take(client(1), Quota::Writing, NOW).allowed);
         assert_eq!(fewest.take(client(1), Quota::Writing, NOW).seconds, 60);
+    }
+
+    #[test]
+    fn each_quota_follows_from_that_for_reading() {
+        let a_minute = |reading| {
+            let mut requests = Requests::new(reading).unwrap();
+            [
+                Quota::Pages,
+                Quota::Forms,
+                Quota::Plans,
+                Quota::Uploads,
+                Quota::Guesses,
+            ]
+            .map(|quota| requests.take(client(1), quota, NOW).a_minute)
+        };
+        assert_eq!(a_minute(600), [3000, 600, 60, 60, 30]);
+        assert_eq!(a_minute(1), [5, 1, 1, 1, 1]);
+    }
+
+    #[test]
+    fn looking_takes_nothing() {
+        let mut requests = Requests::new(20).unwrap();
+        for _ in 0..10 {
+            assert!(requests.look(client(1), Quota::Guesses, NOW).allowed);
+        }
+        assert_eq!(requests.clients.buckets.len(), 0);
+        assert!(requests.take(client(1), Quota::Guesses, NOW).allowed);
+        assert!(!requests.look(client(1), Quota::Guesses, NOW).allowed);
     }
 
     #[test]

@@ -6,10 +6,10 @@ use crate::clock;
 use crate::http::{self, Front};
 use crate::service::Service;
 use crate::store::Durability;
-use actix_web::rt::signal::unix::{SignalKind, signal};
 use actix_web::web;
+use ipnet::{IpNet, Ipv4Net};
 use std::io::{self, Write};
-use std::net::{SocketAddr, TcpListener};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -25,6 +25,12 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
         .into());
     }
     let backups = scheduled(&options.backups, &options.data.data)?;
+    if !address.ip().is_loopback() && options.trusted_proxies.is_empty() {
+        return Err(format!(
+            "{address} is reachable from others, and anybody could claim to be the proxy: name its address, such as --trusted-proxies 10.0.0.5, or its network, such as --trusted-proxies 10.0.0.0/24"
+        )
+        .into());
+    }
     let service = Arc::new(Service::open(&options.data.data, Durability::Full)?);
     if let Some(public_url) = &options.public_url {
         service.reached_at(public_url.clone());
@@ -34,11 +40,7 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
     writeln!(out, "Serving on http://{}", listener.local_addr()?)?;
     out.flush()?;
     drop(out);
-    let front = if options.behind_tls_proxy {
-        Front::TlsProxy
-    } else {
-        Front::Nothing
-    };
+    let front = front(options);
     until_stopped(service, listener, &options.listen, front, backups)
 }
 
@@ -52,6 +54,19 @@ fn scheduled(
     };
     let schedule = Schedule::new(into, options.backup_every, options.backups_kept)?;
     Ok(Some((schedule, data.to_owned())))
+}
+
+/// Without other words the proxy stands on this machine.
+fn front(options: &Serve) -> Front {
+    let here = [
+        IpNet::from(Ipv4Net::new_assert(Ipv4Addr::LOCALHOST, 8)),
+        IpNet::from(IpAddr::from(Ipv6Addr::LOCALHOST)),
+    ];
+    match (options.behind_tls_proxy, options.trusted_proxies.as_slice()) {
+        (false, _) => Front::Nothing,
+        (true, []) => Front::proxies(&here),
+        (true, proxies) => Front::proxies(proxies),
+    }
 }
 
 pub(super) fn bind(address: SocketAddr) -> Result<TcpListener, Failure> {
@@ -83,7 +98,6 @@ pub(super) fn until_stopped(
         .spawn(move || publisher.keep_publishing())?;
     actix_web::rt::System::new().block_on(async {
         actix_web::rt::spawn(keep_promises(Arc::clone(&service)));
-        not_ready_once_stopped(&service)?;
         actix_web::rt::spawn(leave_no_trace(Arc::clone(&service)));
         if let Some((schedule, data)) = backups {
             actix_web::rt::spawn(back_up(schedule, data));
@@ -93,20 +107,6 @@ pub(super) fn until_stopped(
         http::server(service, listener, workers, front, a_minute)?.await
     })?;
     Ok(ExitCode::SUCCESS)
-}
-
-/// Has the service say that it is not ready from the first signal to stop on, while requests that are
-/// under way are answered.
-fn not_ready_once_stopped(service: &Arc<Service>) -> io::Result<()> {
-    for kind in [SignalKind::terminate(), SignalKind::interrupt()] {
-        let mut stopped = signal(kind)?;
-        let service = Arc::clone(service);
-        actix_web::rt::spawn(async move {
-            stopped.recv().await;
-            service.stop_soon();
-        });
-    }
-    Ok(())
 }
 
 /// Acts on overdue withdrawals and writes the database anew, now and again and again.

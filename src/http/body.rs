@@ -26,19 +26,25 @@ pub(super) fn only<'a>(request: &'a HttpRequest, name: &str) -> Result<Option<&'
     Ok(first.map(|value| value.to_str().unwrap_or_default()))
 }
 
+/// Refuses a body that is compressed, so that none is ever inflated.
+pub(super) fn uncoded(request: &HttpRequest, otherwise: ProblemKind) -> Result<(), Problem> {
+    let coding = only(request, "content-encoding")?.unwrap_or("identity");
+    if coding.eq_ignore_ascii_case("identity") {
+        return Ok(());
+    }
+    Err(Problem::new(
+        otherwise,
+        "The body must be sent as it is, without Content-Encoding.",
+    ))
+}
+
 /// Refuses a body that is not declared as this media type, or is compressed.
 pub(super) fn declared_as(
     request: &HttpRequest,
     media_type: &str,
     otherwise: ProblemKind,
 ) -> Result<(), Problem> {
-    let coding = only(request, "content-encoding")?.unwrap_or("identity");
-    if !coding.eq_ignore_ascii_case("identity") {
-        return Err(Problem::new(
-            otherwise,
-            "The body must be sent as it is, without Content-Encoding.",
-        ));
-    }
+    uncoded(request, otherwise)?;
     let declared = only(request, "content-type")?.unwrap_or_default();
     let essence = declared.split(';').next().unwrap_or_default().trim();
     if essence.eq_ignore_ascii_case(media_type) {

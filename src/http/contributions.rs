@@ -47,16 +47,18 @@ async fn accept(
     body::declared_as(request, "application/json", ProblemKind::NotJson)?;
     let key = request_key(request)?;
     let receipt = presented_receipt(request)?;
+    let invitation = only(request, "invitation")?.map(str::to_owned);
     let body = body::read(request, payload).await?;
     blocking(move || {
         let _under_way = service.under_way(&study, key.as_deref())?;
-        Ok(service.submit(&Incoming {
+        let incoming = Incoming {
             study: &study,
             document: &body,
             request_key: key.as_deref(),
             receipt: receipt.as_deref(),
             now_ms: clock::now_ms(),
-        })?)
+        };
+        Ok(service.submit_invited(&incoming, invitation.as_deref())?)
     })
     .await
 }

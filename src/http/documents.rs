@@ -5,6 +5,7 @@ use super::contributions::private;
 use super::form;
 use super::listing::{self, Asked};
 use super::part::{self, Part};
+use super::pieces::Pieces;
 use super::problem::Problem;
 use crate::intake::schema::Schema;
 use crate::pages::{self, Station};
@@ -113,7 +114,10 @@ pub(super) async fn take_part_page(
         Some(public) if !public.is_recruiting() => {
             form::closed(&request, StatusCode::OK, &public, Station::TakePart)
         }
-        Some(public) => page(&request, pages::take_part(&public.study)),
+        Some(public) => {
+            let by_invitation = service.needs_invitation(&slug);
+            page(&request, pages::take_part(&public.study, by_invitation))
+        }
         None => no_study(&request),
     }
 }
@@ -255,7 +259,7 @@ pub(super) fn ready(
         if coded.is_gzip {
             builder.insert_header((header::CONTENT_ENCODING, "gzip"));
         }
-        builder.content_type(content_type).body(coded.body)
+        builder.content_type(content_type).body(Pieces(coded.body))
     };
     validated(&mut answer, coded.tag);
     if coding::has_forms(content_type, ready) {
@@ -298,7 +302,7 @@ fn piece(request: &HttpRequest, content_type: &'static str, file: &Ready) -> Htt
                 header::CONTENT_RANGE,
                 format!("bytes {}-{}/{length}", range.start, range.end - 1),
             ))
-            .body(coded.body.slice(range)),
+            .body(Pieces(coded.body.slice(range))),
         Part::Beyond => return beyond(request, length),
     };
     validated(&mut answer, coded.tag);

@@ -1,5 +1,6 @@
 //! Errors as problem documents (RFC 9457), and the one mapping from errors to status codes.
 
+use super::limit;
 use super::observe::request_id;
 use crate::findings::query::NotAnswered;
 use crate::intake::{Rejection, RejectionKind};
@@ -15,6 +16,8 @@ pub(super) struct Problem {
     pub(super) kind: ProblemKind,
     pub(super) detail: String,
     faults: Vec<crate::intake::Fault>,
+    /// Whether a secret was named that does not exist.
+    pub(super) is_guess: bool,
 }
 
 impl Problem {
@@ -23,11 +26,13 @@ impl Problem {
             kind,
             detail: detail.into(),
             faults: Vec::new(),
+            is_guess: false,
         }
     }
 
     /// The answer to a request.
     pub(super) fn answer(&self, request: &HttpRequest) -> HttpResponse {
+        limit::guessed(request, self);
         let status = status(self.kind);
         let request_id = request_id(request).to_string();
         let document = problem::problem(
@@ -69,7 +74,7 @@ pub(super) const fn status(kind: ProblemKind) -> StatusCode {
         ProblemKind::Malformed | ProblemKind::BadRequest | ProblemKind::InvalidQuery => {
             StatusCode::BAD_REQUEST
         }
-        ProblemKind::TooFewPlayers => StatusCode::FORBIDDEN,
+        ProblemKind::TooFewPlayers | ProblemKind::InvitationNeeded => StatusCode::FORBIDDEN,
         ProblemKind::Invalid | ProblemKind::KeyUsedOtherwise => StatusCode::UNPROCESSABLE_ENTITY,
         ProblemKind::NotFound => StatusCode::NOT_FOUND,
         ProblemKind::MethodNotAllowed => StatusCode::METHOD_NOT_ALLOWED,
@@ -112,10 +117,24 @@ impl From<Refused> for Problem {
                 ProblemKind::UnderWay,
                 "Another request with this Idempotency-Key is being carried out.",
             ),
-            Refused::ReceiptUnknown => Self::new(
-                ProblemKind::ReceiptUnknown,
-                "No player of this study holds the receipt in the Authorization header.",
+            Refused::ReceiptUnknown => Self {
+                is_guess: true,
+                ..Self::new(
+                    ProblemKind::ReceiptUnknown,
+                    "No player of this study holds the receipt in the Authorization header.",
+                )
+            },
+            Refused::InvitationMissing => Self::new(
+                ProblemKind::InvitationNeeded,
+                "This study takes contributions by invitation, and none was given.",
             ),
+            Refused::InvitationUnknown => Self {
+                is_guess: true,
+                ..Self::new(
+                    ProblemKind::InvitationNeeded,
+                    "This study has no such invitation, or it was used up or ended.",
+                )
+            },
             Refused::TooManyPairs => Self::new(ProblemKind::TooManyPairs, detail),
             Refused::ContributionUnknown => Self::new(
                 ProblemKind::NotFound,
@@ -161,6 +180,7 @@ impl From<Rejection> for Problem {
             String::new()
         };
         Self {
+            is_guess: false,
             kind,
             detail: format!(
                 "{} to mend{listed}; nothing was stored.",

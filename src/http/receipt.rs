@@ -3,6 +3,7 @@
 use super::contributions::blocking;
 use super::form::{self, Fields};
 use super::held;
+use super::limit;
 use super::own;
 use super::problem::Problem;
 use super::send;
@@ -145,6 +146,7 @@ fn empty(request: &HttpRequest, public: &Public, trouble: Option<&str>) -> HttpR
 }
 
 fn refused(request: &HttpRequest, public: &Public, problem: &Problem) -> HttpResponse {
+    limit::guessed(request, problem);
     let trouble = match problem.kind {
         ProblemKind::ReceiptUnknown => {
             "Nobody in this study holds this receipt. Check each group, or whether it is of another study."

@@ -9,6 +9,7 @@ mod moves;
 use super::body;
 use super::contributions::{blocking, private};
 use super::form::{self, MEDIA_TYPE};
+use super::limit;
 use super::own;
 use super::problem::{self, Problem};
 use crate::clock;
@@ -25,6 +26,7 @@ use crate::wire::problem::ProblemKind;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
 use actix_web::{HttpRequest, HttpResponse, web};
+pub(super) use asked::TRAP;
 use asked::{Action, Asked};
 use moves::Form;
 use std::sync::Arc;
@@ -150,6 +152,7 @@ async fn checked(
     let (typed, of) = (asked.entries.clone(), Arc::clone(study));
     let mut checked = blocking(move || Ok(entries::check(&typed, &of))).await?;
     checked.faults.extend(reason_missing(asked));
+    checked.faults.extend(trap_filled(asked));
     let at_code = |fault: &FieldFault| fault.field.as_deref() == Some("plan_code");
     if !checked.faults.iter().any(at_code) {
         checked
@@ -191,19 +194,22 @@ async fn submit(
     document: Vec<u8>,
 ) -> Result<Accepted, Problem> {
     let slug = study.label.slug.clone();
-    let token = asked.token.clone();
+    let (token, invitation) = (asked.token.clone(), asked.invitation.clone());
     let receipt = (!asked.receipt.is_empty()).then(|| asked.receipt.clone());
     let correcting = asked.correcting.zip(reason(asked));
     blocking(move || {
         let now_ms = clock::now_ms();
         Ok(match correcting {
-            None => service.submit(&Incoming {
-                study: &slug,
-                document: &document,
-                request_key: Some(&token),
-                receipt: receipt.as_deref(),
-                now_ms,
-            })?,
+            None => service.submit_invited(
+                &Incoming {
+                    study: &slug,
+                    document: &document,
+                    request_key: Some(&token),
+                    receipt: receipt.as_deref(),
+                    now_ms,
+                },
+                Some(&invitation),
+            )?,
             Some((contribution, reason)) => service.mend(&Correction {
                 study: &slug,
                 receipt: receipt.as_deref().unwrap_or_default(),
@@ -233,6 +239,20 @@ fn reason_missing(asked: &Asked) -> Option<FieldFault> {
     })
 }
 
+/// What is said when that field was filled in.
+pub(super) const TRAP_FILLED: &str = "Empty the field that says that it is to be left empty: something filled it in, perhaps your browser.";
+
+/// A field that people do not see was filled in, as programs do that fill in every field.
+fn trap_filled(asked: &Asked) -> Option<FieldFault> {
+    (!asked.trap.is_empty()).then(|| FieldFault {
+        field: Some(TRAP.to_owned()),
+        step: Step::Send,
+        pointer: String::new(),
+        code: FaultCode::TooLong.code(),
+        sentence: TRAP_FILLED.to_owned(),
+    })
+}
+
 fn purpose(asked: &Asked) -> Purpose {
     asked.correcting.map_or(Purpose::Pair, Purpose::Correction)
 }
@@ -244,6 +264,7 @@ fn hindered(
     asked: &Asked,
     problem: &Problem,
 ) -> HttpResponse {
+    limit::guessed(request, problem);
     let status = match problem.kind {
         // Its own status promises a header that a page of a form has no use for.
         ProblemKind::ReceiptUnknown => StatusCode::UNPROCESSABLE_ENTITY,
@@ -252,6 +273,10 @@ fn hindered(
     let hindrance = match problem.kind {
         ProblemKind::KeyUsedOtherwise => Hindrance::AlreadySent,
         ProblemKind::ReceiptUnknown => Hindrance::ReceiptUnknown,
+        ProblemKind::InvitationNeeded if asked.invitation.is_empty() => {
+            Hindrance::InvitationMissing
+        }
+        ProblemKind::InvitationNeeded => Hindrance::InvitationUnknown,
         ProblemKind::TooManyPairs => Hindrance::TooManyPairs,
         ProblemKind::NotFound => Hindrance::ContributionUnknown,
         ProblemKind::AlreadyWithdrawn => Hindrance::Withdrawn,
@@ -291,6 +316,9 @@ fn page(
     faults: &[FieldFault],
     hindrance: Option<Hindrance>,
 ) -> HttpResponse {
+    let service = request.app_data::<web::Data<Service>>();
+    let needs_invitation =
+        service.is_some_and(|service| service.needs_invitation(&study.label.slug));
     let rendered = pages::send(&SendView {
         study,
         entries: &asked.entries,
@@ -300,6 +328,9 @@ fn page(
         checked: asked.checked,
         token: &asked.token,
         receipt: &asked.receipt,
+        trap: &asked.trap,
+        invitation: (needs_invitation && asked.correcting.is_none())
+            .then_some(asked.invitation.as_str()),
         faults,
         hindrance,
     });

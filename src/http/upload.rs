@@ -7,9 +7,10 @@ use super::body;
 use super::contributions::blocking;
 use super::documents::{self, ready};
 use super::form as page;
+use super::limit;
 use super::own;
 use super::problem::{Problem, status};
-use super::send::PLAN_UNKNOWN;
+use super::send::{PLAN_UNKNOWN, TRAP, TRAP_FILLED};
 use crate::clock;
 use crate::intake::shots::{self, Column};
 use crate::intake::uploaded::{self, Uploaded, Written};
@@ -123,7 +124,10 @@ fn troubled(problem: &Problem, study: &Study, carried: &Carried<'_>) -> Page {
         status: status(problem.kind),
         rendered: choose(study, &columns(), Some(&trouble), carried),
         // What is left of the body cannot be read as another request.
-        closes: matches!(problem.kind, ProblemKind::TooLarge | ProblemKind::TooSlow),
+        closes: matches!(
+            problem.kind,
+            ProblemKind::TooLarge | ProblemKind::TooSlow | ProblemKind::NotForm
+        ),
     }
 }
 
@@ -156,6 +160,10 @@ impl Asked {
         Carried {
             receipt: self.form.text("receipt"),
             correcting: self.form.text("correcting"),
+            invitation: (self.service.needs_invitation(&self.study().label.slug)
+                && self.form.text("correcting").is_empty())
+            .then(|| self.form.text("invitation")),
+            trap: self.form.text(TRAP),
         }
     }
 
@@ -286,7 +294,10 @@ impl Asked {
         let submitted = self.submit(document, purpose).await;
         match submitted {
             Ok(accepted) => own::sent(&self.request, &accepted, Some(&self.token())),
-            Err(problem) => again(vec![in_words(&problem)], status(problem.kind)),
+            Err(problem) => {
+                limit::guessed(&self.request, &problem);
+                again(vec![in_words(&problem)], status(problem.kind))
+            }
         }
     }
 
@@ -314,6 +325,9 @@ impl Asked {
         };
         let document = uploaded::with_consent(&document, study, scope, answers.adult);
         let mut wrong = Vec::new();
+        if !self.carried().trap.is_empty() {
+            wrong.push(TRAP_FILLED.to_owned());
+        }
         if !answers.pooling {
             wrong.push("Tick that your figures may be counted, or nothing can be sent.".to_owned());
         }
@@ -349,18 +363,22 @@ impl Asked {
     async fn submit(&self, document: Value, purpose: Purpose) -> Result<Accepted, Problem> {
         let study = self.study().label.slug.clone();
         let token = self.token();
+        let invitation = self.form.text("invitation").to_owned();
         let service = web::Data::clone(&self.service);
         blocking(move || {
             let document = document.to_string();
             let now_ms = clock::now_ms();
             Ok(match purpose {
-                Purpose::Contribution { receipt } => service.submit(&Incoming {
-                    study: &study,
-                    document: document.as_bytes(),
-                    request_key: Some(&token),
-                    receipt: receipt.as_deref(),
-                    now_ms,
-                })?,
+                Purpose::Contribution { receipt } => service.submit_invited(
+                    &Incoming {
+                        study: &study,
+                        document: document.as_bytes(),
+                        request_key: Some(&token),
+                        receipt: receipt.as_deref(),
+                        now_ms,
+                    },
+                    Some(&invitation),
+                )?,
                 Purpose::Correction {
                     receipt,
                     contribution,

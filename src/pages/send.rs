@@ -33,6 +33,10 @@ pub enum Hindrance {
     AlreadySent,
     /// Nobody of this study holds the receipt.
     ReceiptUnknown,
+    /// The study needs an invitation.
+    InvitationMissing,
+    /// There is no such invitation, or it was used up or ended.
+    InvitationUnknown,
     /// The holder of the receipt has sent as many pairs as one player may.
     TooManyPairs,
     /// The holder of the receipt has no such contribution.
@@ -59,6 +63,8 @@ impl Hindrance {
         match self {
             Self::AlreadySent => "This form was sent already, with other entries; that is stored, and these are not.".to_owned(),
             Self::ReceiptUnknown => "No player of this study holds this receipt. Check it, or leave it blank to send as somebody new.".to_owned(),
+            Self::InvitationMissing => "This study takes sessions by invitation. Enter the code that the host gave you, at the end of this form; with a receipt you need none.".to_owned(),
+            Self::InvitationUnknown => "This study has no such invitation, or it was used up. Compare the code with what the host gave you, or ask for another.".to_owned(),
             Self::TooManyPairs => format!(
                 "This receipt has reached {} pairs, as many as one player may send. Thank you.",
                 limits::PAIRS_PER_PLAYER
@@ -94,6 +100,10 @@ pub struct SendView<'a> {
     pub token: &'a str,
     /// The receipt, as it was typed.
     pub receipt: &'a str,
+    /// What was filled in where nothing should be.
+    pub trap: &'a str,
+    /// The invitation, as it was typed; `None` when none is needed.
+    pub invitation: Option<&'a str>,
     /// What is to be mended.
     pub faults: &'a [FieldFault],
     /// What hindered sending.

@@ -16,6 +16,7 @@ struct Page<'a> {
     invented: bool,
     study: &'a Study,
     here: Station,
+    by_invitation: bool,
     main: String,
 }
 
@@ -50,15 +51,16 @@ struct Figures {
     wanted: String,
 }
 
-/// The page of a study.
+/// The page of a study, which may take new players only with an invitation.
 ///
 /// # Errors
 /// When the template cannot be filled.
-pub fn take_part(study: &Study) -> Result<String, askama::Error> {
+pub fn take_part(study: &Study, by_invitation: bool) -> Result<String, askama::Error> {
     Page {
         invented: study.label.invented,
         study,
         here: Station::TakePart,
+        by_invitation,
         main: how_to_play(study, false)?,
     }
     .render()

@@ -47,6 +47,10 @@ pub struct Carried<'a> {
     pub receipt: &'a str,
     /// The contribution that is corrected.
     pub correcting: &'a str,
+    /// The invitation, as it was typed; `None` when none is needed.
+    pub invitation: Option<&'a str>,
+    /// What was filled in where nothing should be.
+    pub trap: &'a str,
 }
 
 /// What was answered beside the file.

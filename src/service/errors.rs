@@ -67,6 +67,16 @@ pub enum Refused {
     /// Nobody holds such a receipt.
     #[error("there is no such receipt in this study")]
     ReceiptUnknown,
+    /// The study needs an invitation, and none was given.
+    #[error(
+        "this study takes contributions by invitation, and none was given: ask the host for a code"
+    )]
+    InvitationMissing,
+    /// There is no such invitation, or it was used up or ended.
+    #[error(
+        "this study has no such invitation, or it was used up: compare it with what the host gave you, or ask for another"
+    )]
+    InvitationUnknown,
     /// The holder of the receipt has sent as many pairs as one player may.
     #[error(
         "this player has already sent {} pairs or {} MiB, as much as one player may",

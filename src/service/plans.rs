@@ -122,7 +122,7 @@ impl Service {
 }
 
 /// A code from fresh random bits.
-fn fresh_code() -> Code {
+pub(super) fn fresh_code() -> Code {
     // The low 62 bits of a version 4 UUID are random (RFC 9562, section 5.4).
     let (_, low) = Uuid::new_v4().as_u64_pair();
     Code::from_bits(low)

@@ -15,6 +15,7 @@ const STEPS: &[&str] = &[
     include_str!("migrations/0008_decisions.sql"),
     include_str!("migrations/0009_differencing.sql"),
     include_str!("migrations/0010_consent.sql"),
+    include_str!("migrations/0011_invitations.sql"),
 ];
 
 /// Newest format that this program knows.

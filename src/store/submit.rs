@@ -2,6 +2,7 @@
 
 use super::batch::{Closing, close_when_due};
 use super::consent;
+use super::invitations::{InvitationHash, use_once};
 use super::screened::{Screened, insert_screened};
 use super::{Store, StoreError};
 use crate::vocabulary::{ConsentScope, CorrectionReason, State};
@@ -17,6 +18,8 @@ pub struct NewContribution<'a> {
     pub uuid: Uuid,
     /// Who sends it.
     pub sender: Sender,
+    /// The invitation it is let in with, where the study needs one.
+    pub invitation: Option<InvitationHash>,
     /// The request's key, when it has one.
     pub request: Option<RequestKey>,
     /// Accepted or held.
@@ -119,6 +122,8 @@ pub enum Recorded {
     KeyUsedOtherwise,
     /// Nobody here holds such a receipt.
     ReceiptUnknown,
+    /// There is no such invitation, or it was used up or ended.
+    InvitationUnknown,
     /// The holder of the receipt has sent as many pairs as one player may.
     TooManyPairs,
     /// No study of this name.
@@ -158,6 +163,11 @@ impl Store {
             && let Some(earlier) = earlier(&transaction, study_id, request)?
         {
             return Ok(earlier);
+        }
+        if let Some(invitation) = &new.invitation
+            && !use_once(&transaction, study_id, invitation)?
+        {
+            return Ok(Recorded::InvitationUnknown);
         }
         let Some((player_id, player)) = player(&transaction, study_id, &new.sender)? else {
             return Ok(Recorded::ReceiptUnknown);

@@ -35,6 +35,8 @@ word_list! {
         UnderWay = "under-way",
         /// No such receipt.
         ReceiptUnknown = "receipt-unknown",
+        /// The study needs an invitation that can still be used.
+        InvitationNeeded = "invitation-needed",
         /// The player has sent as many pairs as one player may.
         TooManyPairs = "too-many-pairs",
         /// What was withdrawn cannot be mended.
@@ -77,6 +79,7 @@ impl ProblemKind {
             Self::KeyUsedOtherwise => "The key was used for something else",
             Self::UnderWay => "A request with this key is under way",
             Self::ReceiptUnknown => "There is no such receipt",
+            Self::InvitationNeeded => "This study takes contributions by invitation",
             Self::TooManyPairs => "This player has sent enough",
             Self::AlreadyWithdrawn => "This contribution was withdrawn",
             Self::TooManyVersions => "This contribution was mended often enough",
@@ -123,6 +126,9 @@ impl ProblemKind {
             }
             Self::ReceiptUnknown => {
                 "Check the receipt, or leave the Authorization header out to send as a new player."
+            }
+            Self::InvitationNeeded => {
+                "Send the code that the host gave you, 12 digits and letters, in the header Invitation; with a receipt you need none."
             }
             Self::TooManyPairs => {
                 "One player counts with a limited number of pairs, and this receipt has reached it."

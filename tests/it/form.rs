@@ -52,7 +52,7 @@ const SECOND: &[(&str, &str)] = &[
 pub(crate) const CONSENT: &[(&str, &str)] = &[("consent_pooling", "yes"), ("adult", "yes")];
 
 /// Fills the step that is shown and presses a button.
-fn on(server: &Server, page: &mut Page, fill: &[(&str, &str)], button: &str) -> Answer {
+pub(crate) fn on(server: &Server, page: &mut Page, fill: &[(&str, &str)], button: &str) -> Answer {
     page.fill_all(fill);
     page.press(server, button)
 }
@@ -460,4 +460,25 @@ fn no_figure_of_the_study_is_on_the_form() {
     assert!(!html.contains("<svg"));
     assert!(!html.contains(&format!("href=\"/studies/{STUDY}\"")));
     assert!(!html.contains("/pooled"));
+}
+
+#[test]
+fn a_field_that_nobody_sees_catches_what_fills_in_every_field() {
+    let (folder, server) = server();
+    let mut page = up_to_send(&server);
+    assert!(
+        page.html
+            .contains("name=\"leave_empty\" value=\"\" tabindex=\"-1\"")
+    );
+    page.fill_all(CONSENT);
+    page.fill_all(&[("leave_empty", "https://spam.example")]);
+    let refused = page.press(&server, "send").expect(422);
+    assert!(refused.text().contains("Empty the field"));
+    assert_eq!(exported(folder.path()).len(), 0);
+    // A person whose browser did it sees the field then, and can mend it.
+    let mut page = Page::of(&refused);
+    assert!(page.html.contains("<label for=\"leave_empty\">"));
+    page.fill_all(&[("leave_empty", "")]);
+    page.press(&server, "send").expect(201);
+    assert_eq!(exported(folder.path()).len(), 1);
 }

@@ -13,6 +13,7 @@
 mod answer;
 pub(crate) mod host;
 mod spread;
+pub(crate) mod process;
 
 pub(crate) use answer::{Answer, assert_valid, read_answer, schema_of};
 pub(crate) use spread::Spread;
@@ -215,11 +216,6 @@ impl Server {
     /// Whether the process runs.
     pub(crate) fn is_up(&mut self) -> bool {
         self.child.try_wait().unwrap().is_none()
-    }
-
-    /// The identifier of the process.
-    pub(crate) fn process(&self) -> u32 {
-        self.child.id()
     }
 
     /// What it wrote to standard error so far.

@@ -6,6 +6,7 @@
 
 use parts::crowd::{Crowd, LEVEL, Shape, effects};
 use parts::means::{self, PLAIN, SAFEGUARDED};
+use parts::screening::bulk;
 use parts::tally::{Mean, Share, Target};
 use parts::{Part, Plan, chain, clusters, looks, prediction, report, screening};
 use tautpool::findings::{Choice, table};
@@ -147,6 +148,34 @@ fn few_honest_contributions_wait_and_most_forgeries_do() {
     // What is caught of each kind stands in the large table; here, that screening works at all.
     for share in [forged, tuned_on] {
         assert!(share.meets(Target::AtLeast(50.0)), "{share:?}");
+    }
+}
+
+/// At least so many of what a script sends are held, in percent, and at most so far it moves the
+/// estimate, in km/h: what is caught stays caught. What is not caught stands in the large table.
+const CAUGHT: [(bulk::Script, f64, f64); 4] = [
+    (bulk::Script::ConstantEffect, 90.0, 0.6),
+    (bulk::Script::OneOriginal, 98.0, 0.1),
+    (bulk::Script::RoundFigures, 98.0, 0.1),
+    (bulk::Script::ShiftedTemplate, 95.0, 0.5),
+];
+
+#[test]
+fn most_of_what_one_script_sends_waits_and_honest_players_do_not_pay_for_it() {
+    let crowd = bulk::Crowd {
+        n_honest: 40,
+        n_forged: 60,
+    };
+    for (script, held, moved) in CAUGHT {
+        let attacks = bulk::simulate(&plan(1), 1, script, crowd).unwrap();
+        let attack = attacks.first().unwrap();
+        assert!(held <= attack.forged.held_percent(), "{script:?}");
+        assert!(attack.moved.abs() <= moved, "{script:?}: {}", attack.moved);
+        assert!(attack.moved.abs() <= attack.moved_unscreened.abs());
+        assert!(
+            attack.honest.n_held * 10 <= attack.honest.n_let_in,
+            "{script:?}"
+        );
     }
 }
 

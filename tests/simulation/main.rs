@@ -62,5 +62,6 @@ const fn usual_runs(part: Part) -> u32 {
         Part::Means | Part::Clusters | Part::Prediction | Part::Chain => 10_000,
         Part::Looks => 2_000,
         Part::Screening => 40,
+        Part::Bulk => 10,
     }
 }

@@ -31,6 +31,8 @@ pub(crate) enum Part {
     Chain,
     /// What screening holds, of honest and of forged contributions.
     Screening,
+    /// What a script does that sends hundreds of made-up contributions.
+    Bulk,
 }
 
 /// Simulates one part.
@@ -42,5 +44,6 @@ pub(crate) fn report(part: Part, plan: &Plan) -> Result<Report, Failure> {
         Part::Looks => looks::report(plan),
         Part::Chain => chain::report(plan),
         Part::Screening => screening::report(plan),
+        Part::Bulk => screening::bulk::report(plan),
     }
 }

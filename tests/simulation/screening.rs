@@ -7,6 +7,7 @@
     reason = "documents are made here, so their places are known"
 )]
 
+pub(crate) mod bulk;
 mod forgers;
 pub(crate) mod honest;
 mod naive;

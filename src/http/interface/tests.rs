@@ -1,6 +1,7 @@
 //! The description held against the routes of the program: nothing is told that is not there, and
 //! what is not told is a page for people.
 
+use super::super::limit::Kind;
 use super::super::{Front, Limit, every_route};
 use super::document;
 use crate::service::Service;
@@ -101,6 +102,9 @@ async fn every_route_is_documented_or_a_page_for_people() {
         assert!(is_page != is_told, "{path}: tell it, or list it as a page");
     }
     assert!(pages.is_empty(), "no such pages: {pages:?}");
+    for (path, _) in FOR_PEOPLE {
+        assert!(Kind::of(Some(path), &Method::GET).is_page, "{path}");
+    }
 }
 
 /// What an address says to a method that it does not take.
@@ -135,6 +139,9 @@ async fn every_documented_operation_exists_and_no_other() {
         let takes_receipt = path.contains("contributions") || path.contains("plans");
         let is_check = ["/health", "/ready"].contains(&path.as_str());
         assert_eq!(is_open, !takes_receipt && !is_check, "{path}");
+        let route = path.replace("{card}", "{card:card[.-][^/]*}");
+        let counted_as = Kind::of(Some(&route), &Method::GET);
+        assert_eq!(is_open, counted_as.is_open, "{path}");
         methods.retain(|method| method != "HEAD");
         assert_eq!(allowed, methods, "{path}");
     }

@@ -4,8 +4,12 @@ use crate::form::{Entries, Step};
 use crate::http::form;
 use uuid::Uuid;
 
-/// Longest receipt that is kept as it was typed; a real one is half as long.
-const LONGEST_RECEIPT: usize = 80;
+/// The field that people do not see and programs fill in. No browser fills in a field of this name by
+/// itself (HTML Standard, 4.10.18.7, has the names that they know).
+pub(in crate::http) const TRAP: &str = "leave_empty";
+
+/// Longest receipt or invitation that is kept as it was typed; a real one is half as long.
+const LONGEST_SECRET: usize = 80;
 
 /// What the button that was pressed asks for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,6 +39,10 @@ pub(super) struct Asked {
     pub(super) checked: Option<Step>,
     pub(super) token: String,
     pub(super) receipt: String,
+    /// What was filled in where nothing should be.
+    pub(super) trap: String,
+    /// The invitation, as it was typed.
+    pub(super) invitation: String,
     /// The contribution that is corrected.
     pub(super) correcting: Option<Uuid>,
 }
@@ -50,6 +58,8 @@ impl Asked {
             checked: None,
             token: form::fresh_token(),
             receipt: String::new(),
+            trap: String::new(),
+            invitation: String::new(),
             correcting: None,
         }
     }
@@ -64,15 +74,19 @@ impl Asked {
                 "reached" => asked.reached = Step::from_code(value).unwrap_or(Step::Setup),
                 "checked" => asked.checked = Step::from_code(value),
                 "token" => asked.token = form::token(value),
-                "receipt" => {
-                    asked.receipt = value.trim().chars().take(LONGEST_RECEIPT).collect();
-                }
+                "receipt" => asked.receipt = short(value),
+                "invitation" => asked.invitation = short(value),
+                TRAP => asked.trap = short(value),
                 "correcting" => asked.correcting = Uuid::parse_str(value).ok(),
                 _ => asked.entries.set(name, value),
             }
         }
         asked
     }
+}
+
+fn short(value: &str) -> String {
+    value.trim().chars().take(LONGEST_SECRET).collect()
 }
 
 fn action(word: &str) -> Action {

@@ -1,6 +1,6 @@
 //! A form with a file (`multipart/form-data`, RFC 7578), of bounded size and within bounded time.
 
-use crate::http::body::only;
+use crate::http::body::{only, uncoded};
 use crate::http::problem::Problem;
 use crate::protocol::limits;
 use crate::wire::problem::ProblemKind;
@@ -56,6 +56,7 @@ pub(super) async fn read(
     payload: web::Payload,
     within: Duration,
 ) -> Result<Form, Problem> {
+    uncoded(request, ProblemKind::NotForm)?;
     let declared = only(request, "content-type")?.unwrap_or_default();
     let boundary = multer::parse_boundary(declared).map_err(|_| {
         Problem::new(

@@ -3,6 +3,7 @@
 // The receipt is a secret and belongs in no storage. The others are the page's own business.
 const NEVER_KEPT = new Set([
   "receipt",
+  "leave_empty",
   "token",
   "do",
   "step",

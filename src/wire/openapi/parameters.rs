@@ -45,6 +45,8 @@ word_list! {
         TensionUnit = "tension-unit",
         /// What makes a retry safe.
         IdempotencyKey = "idempotency-key",
+        /// What lets a new player in.
+        Invitation = "invitation",
         /// The tags that a client has.
         IfNoneMatch = "if-none-match",
         /// The piece of a file that is wanted.
@@ -117,6 +119,7 @@ impl Parameter {
             Self::SpeedUnit => ("query", "speed"),
             Self::TensionUnit => ("query", "tension"),
             Self::IdempotencyKey => ("header", "Idempotency-Key"),
+            Self::Invitation => ("header", "Invitation"),
             Self::IfNoneMatch => ("header", "If-None-Match"),
             Self::Range => ("header", "Range"),
             Self::IfRange => ("header", "If-Range"),
@@ -153,6 +156,9 @@ impl Parameter {
             Self::IdempotencyKey => {
                 "a text of your own, such as a UUID, new for every new wish: with the same one a request may be sent again and is carried out once. A string between quotation marks (RFC 9651), or the bare text. Keys are those of one study, apart for contributions and plans, and never expire; without one, every request is a new wish"
             }
+            Self::Invitation => {
+                "the code that the host gave you, where a study takes new players by invitation; hyphens, spaces and small letters do no harm"
+            }
             Self::IfNoneMatch => {
                 "entity tags that you have, or *; the answer is 304 if one is current"
             }
@@ -178,7 +184,9 @@ impl Parameter {
                 json!({"type": "integer", "minimum": 0, "maximum": MOST_RELEASES})
             }
             Self::Contribution => json!({"type": "string", "format": "uuid"}),
-            Self::PlanCode => json!({"type": "string", "pattern": "^[0-9A-HJKMNP-TV-Z]{12}$"}),
+            Self::PlanCode | Self::Invitation => {
+                json!({"type": "string", "pattern": "^[0-9A-HJKMNP-TV-Z]{12}$"})
+            }
             Self::Picture | Self::Name => json!({
                 "type": "string",
                 "minLength": 1,
@@ -226,7 +234,7 @@ impl Parameter {
             Self::Study | Self::AfterStudy => json!("looser-or-tighter"),
             Self::Number | Self::AfterRelease => json!(1),
             Self::Contribution => json!("0192e5a0-7e3c-7c9a-9d7b-3f1f6f0a1b2c"),
-            Self::PlanCode => json!("7K3M9QX2ABCD"),
+            Self::PlanCode | Self::Invitation => json!("7K3M9QX2ABCD"),
             Self::Picture | Self::Name => json!("speed-all"),
             Self::Card => json!("card.svg"),
             Self::File => json!(Schema::Aggregate.file_name()),

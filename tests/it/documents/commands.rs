@@ -194,6 +194,24 @@ fn plain_http_is_not_served_beyond_this_machine() {
 }
 
 #[test]
+fn a_proxy_elsewhere_has_to_be_named() {
+    let folder = folder();
+    let data = folder.path().to_str().unwrap();
+    let serve = |more: &[&str]| run(&[&["serve", "--data", data], more].concat(), b"");
+    let beyond = ["--behind-tls-proxy", "--listen", "0.0.0.0:0"];
+    let refused = serve(&beyond);
+    assert_eq!(code(&refused), Some(1));
+    assert!(said(&refused).contains("--trusted-proxies"), "{refused:?}");
+    for networks in ["proxy.example", "10.0.0.0/33", "10.0.0.1,", "*"] {
+        let refused = serve(&[&beyond[..], &["--trusted-proxies", networks]].concat());
+        assert_eq!(code(&refused), Some(2), "{networks}");
+        assert!(said(&refused).contains("10.0.0.0/24"), "{refused:?}");
+    }
+    let alone = serve(&["--trusted-proxies", "10.0.0.5"]);
+    assert_eq!(code(&alone), Some(2), "{alone:?}");
+}
+
+#[test]
 fn what_another_server_has_already_is_named() {
     let (folder, other) = (folder(), folder());
     let server = Server::serve(folder.path(), &[]);

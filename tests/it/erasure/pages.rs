@@ -61,6 +61,7 @@ fn submit(store: &Store, document: &[u8], number: i64) -> ([u8; 32], Uuid) {
             player: Uuid::new_v4(),
             receipt_hash,
         },
+        invitation: None,
         request: None,
         state: State::Accepted,
         version: version(document, number, &screened),

@@ -4,9 +4,9 @@ use super::super::parameters::Parameter;
 use super::{Content, Operation, Receipt};
 use crate::intake::schema::Schema;
 use crate::wire::problem::ProblemKind::{
-    self, AlreadyWithdrawn, BadRequest, Internal, Invalid, KeyUsedOtherwise, Malformed, NotFound,
-    NotJson, NotRecruiting, ReceiptUnknown, TooLarge, TooManyPairs, TooManyVersions, TooSlow,
-    Unavailable, UnderWay,
+    self, AlreadyWithdrawn, BadRequest, Internal, Invalid, InvitationNeeded, KeyUsedOtherwise,
+    Malformed, NotFound, NotJson, NotRecruiting, ReceiptUnknown, TooLarge, TooManyPairs,
+    TooManyVersions, TooSlow, Unavailable, UnderWay,
 };
 
 /// What may be wrong with a document that is sent.
@@ -108,7 +108,11 @@ pub(super) fn contributions() -> Vec<Operation> {
         description: "At most 256 KiB. With the receipt of an earlier contribution both count as one player. What is stored is synced to disk before the answer.",
         answers: "The contribution is stored: its receipt, its state and its own differences.",
         status: 201,
-        parameters: &[Parameter::Study, Parameter::IdempotencyKey],
+        parameters: &[
+            Parameter::Study,
+            Parameter::IdempotencyKey,
+            Parameter::Invitation,
+        ],
         body: Some(Schema::Contribution),
         answer: Schema::Receipt,
         receipt: Receipt::Optional,
@@ -116,6 +120,7 @@ pub(super) fn contributions() -> Vec<Operation> {
             DOCUMENT,
             &[
                 ReceiptUnknown,
+                InvitationNeeded,
                 NotRecruiting,
                 KeyUsedOtherwise,
                 UnderWay,
