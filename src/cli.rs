@@ -12,6 +12,7 @@ mod host;
 mod invitations;
 mod pool;
 mod release;
+mod security;
 mod serve;
 mod study;
 mod telemetry;
@@ -140,6 +141,8 @@ struct Serve {
     /// left out, those of this machine
     #[arg(long, env = "TAUTPOOL_TRUSTED_PROXIES", value_name = "NETWORKS", requires = "behind_tls_proxy", value_delimiter = ',', value_parser = network)]
     trusted_proxies: Vec<IpNet>,
+    #[command(flatten)]
+    security: security::Security,
     #[command(flatten)]
     backups: Backups,
 }

@@ -53,6 +53,20 @@ pub fn of_stamp(text: &str) -> Option<i64> {
     (stamp(ms) == text).then_some(ms)
 }
 
+/// The last millisecond of a UTC day that is written as `YYYY-MM-DD`; `None` when it is no day.
+#[must_use]
+pub fn end_of_day(text: &str) -> Option<i64> {
+    let day: jiff::civil::Date = text.parse().ok()?;
+    // A longer text, with a time, would be read as its day.
+    let is_whole = day.to_string() == text;
+    let next = day
+        .tomorrow()
+        .ok()?
+        .to_zoned(jiff::tz::TimeZone::UTC)
+        .ok()?;
+    is_whole.then(|| next.timestamp().as_millisecond() - 1)
+}
+
 /// The UTC month of a time, as its year and its number from 1.
 #[must_use]
 pub fn month(ms: i64) -> (i64, u8) {
@@ -63,7 +77,7 @@ pub fn month(ms: i64) -> (i64, u8) {
 
 #[cfg(test)]
 mod tests {
-    use super::{date, date_time, of_stamp, stamp};
+    use super::{date, date_time, end_of_day, of_stamp, stamp};
 
     #[test]
     fn dates_are_utc_days() {
@@ -84,6 +98,21 @@ mod tests {
             "20251125T000001Z.partial",
         ] {
             assert_eq!(of_stamp(other), None, "{other}");
+        }
+    }
+
+    #[test]
+    fn a_day_ends_before_the_next_begins() {
+        assert_eq!(end_of_day("1970-01-01"), Some(86_399_999));
+        assert_eq!(end_of_day("2025-11-24"), Some(1_764_028_799_999));
+        for text in [
+            "",
+            "2025-02-30",
+            "2025-11-24T00:00:00",
+            "24.11.2025",
+            "9999-12-31",
+        ] {
+            assert_eq!(end_of_day(text), None, "{text}");
         }
     }
 }

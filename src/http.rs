@@ -5,6 +5,7 @@
 
 mod away;
 mod body;
+mod came_from;
 mod cards;
 mod client;
 mod coding;
@@ -13,6 +14,7 @@ mod contributions;
 mod desk;
 mod documents;
 mod form;
+mod headers;
 mod held;
 mod history;
 mod host;
@@ -32,6 +34,7 @@ mod query;
 mod readiness;
 mod receipt;
 mod releases;
+mod security;
 mod send;
 mod stop;
 mod upload;
@@ -40,7 +43,7 @@ pub use client::Front;
 
 use crate::service::Service;
 use actix_web::dev::Server;
-use actix_web::middleware::{DefaultHeaders, from_fn};
+use actix_web::middleware::from_fn;
 use actix_web::rt::spawn;
 use actix_web::{App, HttpServer, web};
 use connections::Connections;
@@ -52,9 +55,6 @@ use std::sync::Arc;
 
 /// How long requests under way may take once the server is told to stop.
 const DRAIN_SECONDS: u64 = 10;
-
-/// Everything a page may load comes from its own origin; frames not at all.
-const CONTENT_SECURITY_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
 /// Threads of each worker for work that blocks. Writing is one at a time anyway; this is for the
 /// few answers that are made on request.
@@ -86,12 +86,7 @@ pub fn server(
             .app_data(front.clone())
             .wrap(from_fn(away::request))
             .wrap(from_fn(limit::request))
-            .wrap(
-                DefaultHeaders::new()
-                    .add(("content-security-policy", CONTENT_SECURITY_POLICY))
-                    .add(("x-content-type-options", "nosniff"))
-                    .add(("referrer-policy", "no-referrer")),
-            )
+            .wrap(from_fn(headers::of_every_answer))
             .wrap(from_fn(observe::request))
             .wrap(from_fn(connections::request))
             .configure(every_route)
@@ -119,6 +114,7 @@ fn every_route(config: &mut web::ServiceConfig) {
         .configure(desk::routes)
         .configure(releases::routes)
         .configure(package::routes)
+        .configure(security::routes)
         .configure(interface::routes);
 }
 
@@ -150,12 +146,14 @@ fn routes(config: &mut web::ServiceConfig) {
             web::resource("/studies/{study}/send")
                 .route(documents::reading().to(send::begin))
                 .route(web::post().to(send::take))
-                .default_service(web::to(problem::read_or_post)),
+                .default_service(web::to(problem::read_or_post))
+                .wrap(from_fn(came_from::no_other_site)),
         )
         .service(
             web::resource("/studies/{study}/send/check")
                 .route(web::post().to(send::check))
-                .default_service(web::to(problem::only_post)),
+                .default_service(web::to(problem::only_post))
+                .wrap(from_fn(came_from::no_other_site)),
         )
         .service(read(
             "/problems",
@@ -182,7 +180,8 @@ fn routes(config: &mut web::ServiceConfig) {
             web::resource("/studies/{study}/upload")
                 .route(documents::reading().to(upload::page))
                 .route(web::post().to(upload::take))
-                .default_service(web::to(problem::read_or_post)),
+                .default_service(web::to(problem::read_or_post))
+                .wrap(from_fn(came_from::no_other_site)),
         )
         .service(open(
             "/studies/{study}/shots-template.csv",
@@ -222,7 +221,8 @@ fn routes(config: &mut web::ServiceConfig) {
             web::resource("/studies/{study}/plan")
                 .route(documents::reading().to(plans::page))
                 .route(web::post().to(plans::act))
-                .default_service(web::to(problem::read_or_post)),
+                .default_service(web::to(problem::read_or_post))
+                .wrap(from_fn(came_from::no_other_site)),
         )
         .service(
             web::resource("/api/v1/studies/{study}/plans")
@@ -244,7 +244,8 @@ fn routes(config: &mut web::ServiceConfig) {
             web::resource("/studies/{study}/receipt")
                 .route(documents::reading().to(receipt::asked))
                 .route(web::post().to(receipt::opened))
-                .default_service(web::to(problem::read_or_post)),
+                .default_service(web::to(problem::read_or_post))
+                .wrap(from_fn(came_from::no_other_site)),
         )
         .service(
             web::resource("/api/v1/studies/{study}/contributions/{contribution}")

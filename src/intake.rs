@@ -121,6 +121,7 @@ pub fn amended_study(
     let mut faults = Vec::new();
     rules::same_name(&after, before, &mut faults);
     if was_opened {
+        faults.extend(rules::no_address(&after.hosting));
         rules::settled_at_opening(&after, before, &mut faults);
     }
     finish(faults, || Some(after))

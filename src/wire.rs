@@ -20,6 +20,7 @@ pub mod release;
 pub mod reply;
 mod reproducible;
 mod scrutiny;
+pub mod security_txt;
 
 use crate::findings::BatchLabel;
 use crate::protocol::{GapBands, StudyLabel};

@@ -91,11 +91,19 @@ pub(super) fn list_faults(out: &mut impl Write, rejection: &Rejection) -> io::Re
     Ok(())
 }
 
-/// A text without characters that would steer a terminal.
-fn printable(text: &str) -> String {
+/// A text without characters that would steer a terminal, or turn or hide what stands beside them
+/// (Unicode Standard Annex 9, directional formatting characters; zero-width ones).
+pub(super) fn printable(text: &str) -> String {
+    const UNSEEN: [std::ops::RangeInclusive<char>; 4] = [
+        '\u{200b}'..='\u{200f}',
+        '\u{202a}'..='\u{202e}',
+        '\u{2060}'..='\u{2069}',
+        '\u{feff}'..='\u{feff}',
+    ];
+    let is_unseen = |character| UNSEEN.iter().any(|range| range.contains(&character));
     text.chars()
         .map(|character| {
-            if character.is_control() {
+            if character.is_control() || is_unseen(character) {
                 '\u{fffd}'
             } else {
                 character

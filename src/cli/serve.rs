@@ -35,6 +35,9 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
     if let Some(public_url) = &options.public_url {
         service.reached_at(public_url.clone());
     }
+    if let Some(notice) = options.security.notice()? {
+        service.names(notice);
+    }
     let listener = bind(address)?;
     let mut out = io::stdout().lock();
     writeln!(out, "Serving on http://{}", listener.local_addr()?)?;

@@ -1,6 +1,6 @@
 //! `tautpool host study …`: what a host does with studies from the command line.
 
-use super::check::list_faults;
+use super::check::{list_faults, printable};
 use super::{Data, Failure, HostStudy, read};
 use crate::clock;
 use crate::intake;
@@ -90,7 +90,7 @@ fn list(data: &Data) -> Result<ExitCode, Failure> {
             label.slug,
             life.state.code(),
             life.newest.version,
-            label.question
+            printable(&label.question)
         )?;
     }
     Ok(ExitCode::SUCCESS)

@@ -1,7 +1,7 @@
 //! Cards: pictures of what a study has found, for pages of other origins too.
 
 use super::contributions::blocking;
-use super::documents::{SVG, shown_anywhere};
+use super::documents::{SVG, ready};
 use super::problem::Problem;
 use super::releases::{made_again, no_study};
 use crate::pages::units_asked;
@@ -71,7 +71,7 @@ fn not_drawn(error: &RasterError) -> Problem {
 /// A picture that pages of other origins may show.
 fn answer(request: &HttpRequest, drawn: Result<(CardFile, Ready), Problem>) -> HttpResponse {
     match drawn {
-        Ok((file, picture)) => shown_anywhere(request, content_type(file), &picture),
+        Ok((file, picture)) => ready(request, content_type(file), &picture),
         Err(problem) => problem.answer(request),
     }
 }

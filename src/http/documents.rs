@@ -79,24 +79,10 @@ pub(super) async fn picture(
     shown_picture(&request, public.picture(&name, units))
 }
 
-/// A picture that pages of other origins may show.
-pub(super) fn shown_anywhere(
-    request: &HttpRequest,
-    content_type: &'static str,
-    picture: &Ready,
-) -> HttpResponse {
-    let mut answer = ready(request, content_type, picture);
-    answer.headers_mut().insert(
-        header::CROSS_ORIGIN_RESOURCE_POLICY,
-        HeaderValue::from_static("cross-origin"),
-    );
-    answer
-}
-
 /// One picture by itself, or that there is none of its name.
 pub(super) fn shown_picture(request: &HttpRequest, picture: Option<Ready>) -> HttpResponse {
     match picture {
-        Some(picture) => shown_anywhere(request, SVG, &picture),
+        Some(picture) => ready(request, SVG, &picture),
         None => Problem::new(
             ProblemKind::NotFound,
             "This study has no picture of this name: the page of the study leads to every one.",

@@ -4,12 +4,12 @@
 //! with [`read_form`], which refuses what another site sent. Both give back an answer to return as
 //! it is. Pages leave through [`desk_page`], failures through [`problem_page`].
 
-mod came_from;
 mod cookie;
 mod desk;
 mod review;
 mod sign_in;
 
+use super::came_from;
 use super::contributions::blocking;
 use super::documents::reading;
 use super::form::{self, Fields};

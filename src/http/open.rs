@@ -1,5 +1,6 @@
 //! Addresses that every program may read: open to pages of other origins.
 
+use super::headers;
 use super::problem;
 use actix_web::body::MessageBody;
 use actix_web::dev::{HttpServiceFactory, ServiceRequest, ServiceResponse};
@@ -56,4 +57,5 @@ pub(super) fn to_every_origin(headers: &mut HeaderMap) {
     let every = HeaderValue::from_static("*");
     headers.insert(header::ACCESS_CONTROL_ALLOW_ORIGIN, every);
     headers.insert(header::ACCESS_CONTROL_EXPOSE_HEADERS, EXPOSED);
+    headers::for_every_origin(headers);
 }

@@ -11,7 +11,7 @@ mod line;
 mod session;
 
 pub(super) use amended::{same_name, settled_at_opening};
-pub(super) use host::{aggregate, missing_to_open, study};
+pub(super) use host::{aggregate, missing_to_open, no_address, study};
 
 use super::fault::{Fault, FaultCode, Flag, FlagCode};
 use super::node::{Document, Node};

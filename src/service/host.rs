@@ -4,9 +4,10 @@ use super::{Service, ServiceError};
 use crate::access::{
     self, Attempts, Credential, CredentialHash, FormToken, LASTS_MS, Links, Token,
 };
+use crate::wire::security_txt::SecurityNotice;
 use std::io;
 use std::net::IpAddr;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 
 /// How old the time of last use may grow before it is written anew: five minutes, so that reading
 /// a page rarely writes.
@@ -19,6 +20,8 @@ pub(super) struct Door {
     links: Mutex<Links>,
     /// Held while a hash is made, so that only one takes its memory at a time.
     hashing: Mutex<()>,
+    /// Whom to tell of a hole in the service.
+    notice: OnceLock<SecurityNotice>,
 }
 
 impl Door {
@@ -27,6 +30,7 @@ impl Door {
             attempts: Mutex::new(Attempts::new()?),
             links: Mutex::default(),
             hashing: Mutex::default(),
+            notice: OnceLock::new(),
         })
     }
 }
@@ -53,6 +57,17 @@ pub struct SignedIn {
 }
 
 impl Service {
+    /// Names whom to tell of a hole in the service; the first to be named stay.
+    pub fn names(&self, notice: SecurityNotice) {
+        let _ = self.door.notice.set(notice);
+    }
+
+    /// Whom to tell of a hole in the service.
+    #[must_use]
+    pub fn notice(&self) -> Option<&SecurityNotice> {
+        self.door.notice.get()
+    }
+
     /// Makes a credential in the place of the one before, which ends every sign-in and every
     /// one-time link. It cannot be read again.
     ///
@@ -143,6 +158,18 @@ impl Service {
             token_hash,
             form_token: FormToken::new(self.receipt_key.form_token(&token_hash)),
         }))
+    }
+
+    /// Ends the sign-in of a browser that is given a new one, so that what it held before opens
+    /// nothing more.
+    ///
+    /// # Errors
+    /// When the store fails.
+    pub fn let_go(&self, token: &str) -> Result<(), ServiceError> {
+        match Token::parse(token) {
+            Some(token) => Ok(self.store.end_sign_in(&token.hash())?),
+            None => Ok(()),
+        }
     }
 
     /// Signs one browser out.

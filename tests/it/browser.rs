@@ -18,6 +18,7 @@ mod desk;
 mod driver;
 mod files;
 mod hands;
+mod hostile;
 mod plays;
 mod publishing;
 mod reading;

@@ -85,16 +85,6 @@ fn assert_sound(data: &Path) {
     assert!(is_sound(data), "the database is not sound");
 }
 
-/// Waits until something is so.
-#[track_caller]
-fn wait_until(what: &str, mut is_so: impl FnMut() -> bool) {
-    let deadline = Instant::now() + Duration::from_secs(20);
-    while !is_so() {
-        assert!(Instant::now() < deadline, "in vain: {what}");
-        thread::sleep(Duration::from_millis(50));
-    }
-}
-
 /// Sends a contribution under a key; `None` when no answer came.
 fn post(address: &str, note: &str) -> Option<(u16, Value)> {
     let agent: ureq::Agent = ureq::Agent::config_builder()

@@ -7,7 +7,7 @@
     reason = "a test stops at what it did not expect"
 )]
 
-mod browser;
+pub(crate) mod browser;
 mod entries;
 
 use crate::harness::{Answer, STUDY, Server, exported, server};

@@ -12,8 +12,8 @@
 
 mod answer;
 pub(crate) mod host;
-mod spread;
 pub(crate) mod process;
+mod spread;
 
 pub(crate) use answer::{Answer, assert_valid, read_answer, schema_of};
 pub(crate) use spread::Spread;
@@ -26,7 +26,8 @@ use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 use std::sync::Arc;
-use std::time::Duration;
+use std::thread;
+use std::time::{Duration, Instant};
 use tautpool::protocol::Study;
 use tautpool::service::Service;
 use tempfile::TempDir;
@@ -48,6 +49,16 @@ pub(crate) fn runs<T>(short: T, long: T) -> T {
         long
     } else {
         short
+    }
+}
+
+/// Waits until something is so.
+#[track_caller]
+pub(crate) fn wait_until(what: &str, mut is_so: impl FnMut() -> bool) {
+    let deadline = Instant::now() + ANSWER_WITHIN;
+    while !is_so() {
+        assert!(Instant::now() < deadline, "in vain: {what}");
+        thread::sleep(Duration::from_millis(50));
     }
 }
 
@@ -190,7 +201,7 @@ impl Server {
             }
         }
         // Whatever else it prints must not fill the pipe.
-        std::thread::spawn(move || lines.for_each(drop));
+        thread::spawn(move || lines.for_each(drop));
         let mut words = printed.split_whitespace();
         let Some(address) = words.find_map(|word| word.strip_prefix("http://")) else {
             child.wait().unwrap();
@@ -259,6 +270,7 @@ impl Server {
             self.agent.run(request.body(body).unwrap())
         };
         let mut answer = answer.ok()?;
+        let sent = headers;
         let headers = answer.headers().iter();
         let headers = headers
             .map(|(name, value)| (name.to_string(), value.to_str().unwrap().to_owned()))
@@ -266,7 +278,12 @@ impl Server {
         let status = answer.status().as_u16();
         let mut body = Vec::new();
         answer.body_mut().as_reader().read_to_end(&mut body).ok()?;
-        Some(Answer::checked(status, headers, body))
+        let answer = Answer::checked(status, headers, body);
+        if is_for_one_client(method, path, sent) {
+            // One goes back to a form without a receipt in it by the browser's own way.
+            answer.assert_kept_by_nobody(path.ends_with("/send"));
+        }
+        Some(answer)
     }
 
     /// Sends a contribution.
@@ -298,6 +315,14 @@ impl Server {
         stream.set_write_timeout(Some(ANSWER_WITHIN)).unwrap();
         stream
     }
+}
+
+/// Whether an answer is meant for whoever asked alone: to a form or a change, to a receipt, and on
+/// the host's desk.
+fn is_for_one_client(method: &str, path: &str, headers: &[(&str, &str)]) -> bool {
+    let changes = !["GET", "HEAD", "OPTIONS"].contains(&method);
+    let has_receipt = headers.iter().any(|(name, _)| *name == "authorization");
+    changes || has_receipt || path.starts_with("/host")
 }
 
 /// Every contribution of the study that the host's own copy has, in the order they came.

@@ -1,6 +1,10 @@
 //! The host's access, at the real program: who gets in, who is kept out, and what is left behind.
 
-#![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
+#![expect(
+    clippy::indexing_slicing,
+    clippy::unwrap_used,
+    reason = "a test stops at what it did not expect"
+)]
 
 mod forms;
 mod links;

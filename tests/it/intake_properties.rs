@@ -85,7 +85,7 @@ fn damaged_documents_never_panic() {
 // Values.
 
 /// The name of every field that the contribution's schema knows.
-fn field_names() -> Vec<String> {
+pub(crate) fn field_names() -> Vec<String> {
     fn collect(part: &Value, names: &mut Vec<String>) {
         if let Some(fields) = part.get("properties").and_then(Value::as_object) {
             names.extend(fields.keys().cloned());
@@ -140,7 +140,7 @@ fn any_value() -> impl Strategy<Value = Value> + Clone {
 }
 
 /// RFC 6901: empty, or tokens that each begin with a slash, with `~` only as `~0` or `~1`.
-fn is_well_formed(pointer: &str) -> bool {
+pub(crate) fn is_well_formed(pointer: &str) -> bool {
     let rooted = pointer.is_empty() || pointer.starts_with('/');
     let mut after_tilde = pointer.split('~').skip(1);
     rooted && after_tilde.all(|rest| rest.starts_with(['0', '1']))
@@ -153,7 +153,7 @@ fn split(pointer: &str) -> Option<(&str, String)> {
 }
 
 /// Whether a pointer names a place in a document or a field that an object in it lacks.
-fn leads_somewhere(pointer: &str, document: &Value) -> bool {
+pub(crate) fn leads_somewhere(pointer: &str, document: &Value) -> bool {
     let lacking = || {
         let (parent, _) = split(pointer)?;
         document.pointer(parent)?.as_object()

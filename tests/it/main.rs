@@ -1,6 +1,7 @@
 //! Every integration test in one binary, because linking one is quicker than linking ten.
 
 mod api;
+mod attack;
 mod backup;
 mod browser;
 mod cards;
@@ -14,6 +15,7 @@ mod findings;
 mod folder;
 mod form;
 mod formats;
+mod fuzz;
 mod harness;
 mod host;
 mod hostile;

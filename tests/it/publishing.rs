@@ -11,7 +11,6 @@ use serde_json::{Value, json};
 use std::fs;
 use std::path::Path;
 use std::thread;
-use std::time::{Duration, Instant};
 use tautpool::store::Store;
 
 /// A second study in the same folder.
@@ -99,9 +98,7 @@ fn figures_of_batches_that_close_together_are_shown_in_the_end() {
             scope.spawn(move || send_a_batch(server, sender * 4..(sender + 1) * 4));
         }
     });
-    let deadline = Instant::now() + harness::ANSWER_WITHIN;
-    while batch_shown(&server) != Some(4) {
-        assert!(Instant::now() < deadline, "{:?}", batch_shown(&server));
-        thread::sleep(Duration::from_millis(20));
-    }
+    harness::wait_until("the last batch is shown", || {
+        batch_shown(&server) == Some(4)
+    });
 }

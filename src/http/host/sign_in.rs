@@ -2,6 +2,7 @@
 
 use super::super::client;
 use super::{cookie, desk_page_as, go_to, on_the_pool, own_form, problem_page, trouble};
+use crate::access::Token;
 use crate::clock;
 use crate::pages::host::{self as pages, SignInStep, Trouble};
 use crate::service::{Service, SignIn};
@@ -31,12 +32,9 @@ pub(super) async fn tried(
         Err(answer) => return answer,
     };
     let client = client::address(&request);
+    let keeper = web::Data::clone(&service);
     match on_the_pool(move || service.sign_in(&typed, client, clock::now_ms())).await {
-        Ok(SignIn::Done(token)) => {
-            let mut answer = go_to("/host");
-            cookie::give(&mut answer, &token);
-            answer
-        }
+        Ok(SignIn::Done(token)) => entered(&request, keeper, &token).await,
         Ok(SignIn::Wrong) => page(&request, StatusCode::FORBIDDEN, SignInStep::Wrong),
         Ok(SignIn::NoCredential) => page(&request, StatusCode::FORBIDDEN, SignInStep::NoCredential),
         Ok(SignIn::TooOften(seconds)) => too_often(&request, seconds),
@@ -80,15 +78,28 @@ pub(super) async fn opened(
     if let Err(answer) = own_form(&request, payload).await {
         return answer;
     }
+    let keeper = web::Data::clone(&service);
     match on_the_pool(move || service.open_link(&code, clock::now_ms())).await {
-        Ok(Some(token)) => {
-            let mut answer = go_to("/host");
-            cookie::give(&mut answer, &token);
-            answer
-        }
+        Ok(Some(token)) => entered(&request, keeper, &token).await,
         Ok(None) => trouble(&request, StatusCode::NOT_FOUND, &Trouble::LinkUsedUp),
         Err(problem) => problem_page(&request, &problem),
     }
+}
+
+/// Gives the browser its new token. What it held before ends, whoever put it there.
+async fn entered(
+    request: &HttpRequest,
+    service: web::Data<Service>,
+    token: &Token,
+) -> HttpResponse {
+    if let Some(held) = cookie::token(request)
+        && let Err(problem) = on_the_pool(move || service.let_go(&held)).await
+    {
+        return problem_page(request, &problem);
+    }
+    let mut answer = go_to("/host");
+    cookie::give(&mut answer, token);
+    answer
 }
 
 fn page(request: &HttpRequest, status: StatusCode, step: SignInStep) -> HttpResponse {

@@ -17,6 +17,10 @@ const FOR_PEOPLE: &[(&str, &str)] = &[
     ("/", "the list of studies as a page"),
     ("/api", "the page made from the description"),
     ("/problems", "what an error means, as a page"),
+    (
+        "/.well-known/security.txt",
+        "whom to tell of a hole in the service",
+    ),
     ("/style.css", "part of every page"),
     ("/icon.svg", "part of every page"),
     ("/script/{file}", "part of pages with forms"),

@@ -41,9 +41,38 @@ pub(in crate::intake) fn missing_to_open(hosting: &Hosting) -> Vec<Fault> {
         ("/licence", hosting.licence.is_none()),
     ];
     let missing = required.into_iter().filter(|(_, missing)| *missing);
-    missing
-        .map(|(place, _)| Schema::Study.missing(place))
-        .collect()
+    let missing = missing.map(|(place, _)| Schema::Study.missing(place));
+    missing.chain(no_address(hosting)).collect()
+}
+
+/// Releases carry where the licence's text stands, and there it has to be a URI.
+pub(in crate::intake) fn no_address(hosting: &Hosting) -> Option<Fault> {
+    let url = hosting.licence.as_ref()?.url.as_ref()?;
+    (!is_uri(url)).then(|| {
+        Fault::new(
+            "/licence/url".to_owned(),
+            FaultCode::WrongForm,
+            "This is no address as releases need it (RFC 3986): percent-encode what is neither a letter of ASCII, a digit nor one of -._~:/?#@!$&'()*+,;= in it."
+                .to_owned(),
+        )
+    })
+}
+
+/// Whether an address that begins with `https://` has nothing that RFC 3986 has no place for. An
+/// address of IPv6 is not taken, since no licence stands at one.
+fn is_uri(url: &str) -> bool {
+    let rest = url.strip_prefix("https://").unwrap_or_default();
+    let authority = rest.split(['/', '?', '#']).next().unwrap_or_default();
+    let host = authority.rsplit('@').next().unwrap_or_default();
+    let (name, port) = host.split_once(':').unwrap_or((host, ""));
+    let is_port = port.bytes().all(|byte| byte.is_ascii_digit());
+    let is_known =
+        |byte: u8| byte.is_ascii_alphanumeric() || b"-._~:/?#@!$&'()*+,;=%".contains(&byte);
+    let escapes = rest.split('%').skip(1);
+    let mut digits = escapes.map(|part| part.as_bytes().get(..2));
+    let is_escaped = digits.all(|two| two.is_some_and(|two| two.iter().all(u8::is_ascii_hexdigit)));
+    let n_fragments = rest.matches('#').count();
+    !name.is_empty() && is_port && rest.bytes().all(is_known) && is_escaped && n_fragments <= 1
 }
 
 /// The rules of a download.
@@ -136,5 +165,40 @@ fn rising_edges(protocol: &Node<'_>, faults: &mut Vec<Fault>) {
             "Each edge must be larger than the one before it; sort them and remove repeats."
                 .to_owned(),
         ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::is_uri;
+
+    #[test]
+    fn an_address_is_one_only_as_far_as_it_is_a_uri() {
+        for url in [
+            "https://creativecommons.org/publicdomain/zero/1.0/",
+            "https://pool.example:8443/licence?of=data#text",
+            "https://somebody@pool.example/a%20b",
+            "https://pool.example/(a)*!$&',;=+~",
+        ] {
+            assert!(is_uri(url), "{url}");
+        }
+        for url in [
+            "https://",
+            "https:///path",
+            "https://:80/",
+            "https://pool.example:eight/",
+            "https://pool.example/{{7*7}}",
+            "https://pool.example/a b",
+            "https://pool.example/%2",
+            "https://pool.example/%zz",
+            "https://pool.example/%",
+            "https://pool.example/#a#b",
+            "https://pool.example/[a]",
+            "https://pool.example/licence-\u{e4}",
+            "https://pool.example/\u{202e}",
+            "http://pool.example/",
+        ] {
+            assert!(!is_uri(url), "{url}");
+        }
     }
 }

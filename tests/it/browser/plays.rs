@@ -176,6 +176,8 @@ fn a_draft_survives_without_signal_and_is_sent_once_afterwards() {
     browser.set_offline(true);
     way.fill_everything();
     browser.reload();
+    // A page that is opened anew takes the network to be there until it is told again.
+    browser.set_offline(true);
     way.see_step("send");
     assert_eq!(browser.value("[name=s1_c1_mean]"), LOOSER.mean);
     assert_eq!(browser.value("[name=s2_c1_mean]"), TIGHTER.mean);

@@ -335,6 +335,21 @@ impl Browser {
         self.devtools("Network.setBlockedURLs", &json!({ "urls": ["*/script/*"] }));
     }
 
+    /// Runs a script at the beginning of every page that follows, before anything of the page.
+    pub(crate) fn before_every_page(&self, script: &str) {
+        let source = json!({ "source": script });
+        self.devtools("Page.addScriptToEvaluateOnNewDocument", &source);
+    }
+
+    /// Puts a cookie of this site into the browser, as a sign-in does.
+    pub(crate) fn hold_cookie(&self, name: &str, value: &str) {
+        let cookie = json!({
+            "name": name, "value": value, "path": "/", "secure": true, "httpOnly": true,
+            "sameSite": "Strict",
+        });
+        self.command("POST", "/cookie", &json!({ "cookie": cookie }));
+    }
+
     /// What the console has complained about since the last call. Not that the page itself came
     /// with a status of refusal, not that the icon for the address bar is missing, which browsers
     /// ask every site for, and not about what [`Self::lose_scripts`] did.

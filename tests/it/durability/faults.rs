@@ -1,10 +1,10 @@
 //! A fault at every write: whatever was acknowledged is there once, whatever was refused is there
 //! once at most, and asked for again it is there once.
 
+use super::assert_sound;
 use super::disk::{Disk, How};
 use super::scenario::{SERVED, Stage, Wish};
-use super::{assert_sound, wait_until};
-use crate::harness::{self, STUDY, Server};
+use crate::harness::{self, STUDY, Server, wait_until};
 use std::path::Path;
 use std::time::{Duration, Instant};
 use tautpool::service::Service;

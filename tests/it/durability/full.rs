@@ -1,9 +1,9 @@
 //! A disk that is really full: what is answered meanwhile, and afterwards.
 
+use super::contribution;
 use super::disk::{Disk, How};
-use super::{contribution, wait_until};
 use crate::form::{CONSENT, up_to_send};
-use crate::harness::{self, STUDY, STUDY_FILE, Server};
+use crate::harness::{self, STUDY, STUDY_FILE, Server, wait_until};
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::fs::{self, File};

@@ -23,11 +23,13 @@ const HEADERS: &[&str] = &[
     "content-range",
     "content-security-policy",
     "content-type",
+    "cross-origin-opener-policy",
     "cross-origin-resource-policy",
     "date",
     "etag",
     "link",
     "location",
+    "permissions-policy",
     "ratelimit",
     "ratelimit-policy",
     "referrer-policy",
@@ -35,6 +37,7 @@ const HEADERS: &[&str] = &[
     "request-id",
     "retry-after",
     "set-cookie",
+    "strict-transport-security",
     "vary",
     "www-authenticate",
     "x-content-type-options",
@@ -44,6 +47,9 @@ const HEADERS: &[&str] = &[
 /// Headers of every answer by a handler, errors included.
 const ALWAYS: &[&str] = &[
     "content-security-policy",
+    "cross-origin-opener-policy",
+    "cross-origin-resource-policy",
+    "permissions-policy",
     "referrer-policy",
     "request-id",
     "x-content-type-options",
@@ -110,12 +116,40 @@ impl Answer {
             for name in ALWAYS {
                 assert!(names.contains(name), "{status} without {name}");
             }
+            answer.check_policy();
         }
         let is_whole = status != 206 && !names.contains("content-encoding");
         if is_whole && !answer.body.is_empty() && answer.content_type().contains("json") {
             answer.check_document();
         }
         answer
+    }
+
+    /// Nothing inline, nothing from elsewhere, no frame.
+    fn check_policy(&self) {
+        let policy = self.header("content-security-policy");
+        assert!(policy.starts_with("default-src 'none';"), "{policy}");
+        for needed in ["base-uri 'none'", "frame-ancestors 'none'"] {
+            assert!(policy.contains(needed), "{policy}");
+        }
+        for loose in ["unsafe", "*", "data:", "blob:", "http", "nonce", "'sha"] {
+            assert!(!policy.contains(loose), "{policy}");
+        }
+        let is_page = self.content_type().starts_with("text/html");
+        assert!(!is_page || policy.contains("script-src 'self'"), "{policy}");
+    }
+
+    /// No cache keeps it, the browser's own included.
+    #[track_caller]
+    pub(super) fn assert_kept_by_nobody(&self, is_gone_back_to: bool) {
+        let kept = self.header("cache-control");
+        let is_kept_for_going_back = is_gone_back_to && kept == "private, no-cache";
+        assert!(
+            kept == "no-store" || is_kept_for_going_back,
+            "{kept}: {} {}",
+            self.status,
+            self.text()
+        );
     }
 
     fn check_document(&self) {

@@ -1,7 +1,34 @@
 //! Whether a form was sent by a page of our own, by what the browser says of it.
 
-use super::super::body::only;
-use actix_web::HttpRequest;
+use super::body::only;
+use super::problem::Problem;
+use crate::wire::problem::ProblemKind;
+use actix_web::body::{BoxBody, MessageBody};
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::Method;
+use actix_web::middleware::Next;
+use actix_web::{Error, HttpRequest};
+
+/// Middleware for forms without a sign-in: one that another site sends does nothing here.
+///
+/// There is nothing that it could do in its sender's name, since what opens anything is typed into
+/// these forms. But it would come from the sender's address, so that a page elsewhere could have its
+/// visitors send made-up sessions. Only a browser that says so is believed: one that is too old to
+/// say it writes `Origin: null` for our own forms too, and its owner shall take part.
+pub(super) async fn no_other_site(
+    request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
+    let site = only(request.request(), "sec-fetch-site").ok().flatten();
+    let is_foreign = matches!(site, Some("cross-site" | "same-site"));
+    if !is_foreign || request.method() != Method::POST {
+        return Ok(next.call(request).await?.map_into_boxed_body());
+    }
+    let (request, _) = request.into_parts();
+    let words = "Another site sent this form, and nothing was done. Open the page here, and send it from there.";
+    let answer = Problem::new(ProblemKind::BadRequest, words).answer(&request);
+    Ok(ServiceResponse::new(request, answer))
+}
 
 /// Whether a request was begun by a page of this very service, or by its user.
 ///
