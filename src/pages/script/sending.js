@@ -6,9 +6,6 @@ import { button, make, thisDevice } from "./words.js";
 // How often a waiting form tries by itself, beside every sign that there may be signal again.
 const BETWEEN_TRIES = 30_000;
 
-// When it tries once more after signal came back, which often carries nothing in its first moments.
-const ONCE_MORE_AFTER = 3_000;
-
 // How long the answer page may take before the button may be pressed again.
 const ANSWER_WITHIN = 30_000;
 
@@ -28,10 +25,7 @@ export class Sending {
     this.#steps = steps;
     this.#faults = faults;
     this.#keeper = keeper;
-    addEventListener("online", () => {
-      this.#tryAgain();
-      setTimeout(() => this.#tryAgain(), ONCE_MORE_AFTER);
-    });
+    addEventListener("online", () => this.#tryAgain());
     document.addEventListener("visibilitychange", () => {
       if (!document.hidden) {
         this.#tryAgain();
