@@ -33,6 +33,7 @@ pub mod scrutiny;
 mod selection;
 pub mod sensitivity;
 mod table;
+mod unchanged;
 pub mod words;
 
 pub use given::{FirstFigures, FirstVersions, Reached};
@@ -44,6 +45,7 @@ pub use selection::{Basis, PLANNED_PLAYERS};
 pub use table::{
     ANY_TIME_MINIMUM_PLAYERS, AnyTime, Choice, Estimator, Finding, IntervalKind, Shown, table,
 };
+pub use unchanged::Before;
 
 use crate::pooling::NumericError;
 use crate::protocol::{AnalysisRules, GapBand, PrimaryOutcome};
@@ -55,6 +57,7 @@ use scrutiny::{Scrutiny, Subject, scrutinise};
 use selection::Selection;
 use sensitivity::Line;
 use std::collections::BTreeMap;
+use unchanged::Earlier;
 use words::Said;
 
 /// Everything that is found out about a study.
@@ -123,11 +126,28 @@ impl Publication {
     /// # Errors
     /// [`NumericError`] when a row's estimate or variance is not usable.
     pub fn analyse(&self, choice: Choice) -> Result<Findings, NumericError> {
+        self.analyse_after(choice, None)
+    }
+
+    /// As [`Publication::analyse`], to the last bit, but analyses that are what they were before are
+    /// taken from there.
+    ///
+    /// # Errors
+    /// As [`Publication::analyse`].
+    pub fn analyse_after(
+        &self,
+        choice: Choice,
+        before: Option<Before<'_>>,
+    ) -> Result<Findings, NumericError> {
         let mut analyses = Vec::new();
         let cells = self.cells();
+        let earlier = Earlier::of(before, self);
         for (&key, rows) in &cells {
             let declared = declared(&key, &self.rules);
-            let analysis = self.analysis(key, rows, declared)?;
+            let analysis = match earlier.analysis(self, key, rows) {
+                Some(unchanged) => unchanged.clone(),
+                None => self.analysis(key, rows, declared)?,
+            };
             if declared.is_some() || analysis.result.is_ok() {
                 analyses.push(analysis);
             }

@@ -46,7 +46,7 @@ use crate::receipt::{Receipt, ReceiptKey, sha256};
 use crate::screening::ScreeningFlag;
 use crate::store::{
     Durability, InvitationHash, NewContribution, Recorded, RequestKey, Screened, Sender, Store,
-    Version,
+    Version, Writing,
 };
 use crate::vocabulary::State;
 use screened::Arriving;
@@ -114,8 +114,6 @@ pub struct Service {
     /// another process writes.
     _folder_lock: Option<File>,
     publisher: publishing::Publisher,
-    /// Held from screening a contribution until it is stored.
-    arriving: Mutex<()>,
     /// Held while a study is amended, opened or closed.
     changing: Mutex<()>,
     releases: release::Desk,
@@ -194,7 +192,6 @@ impl Service {
             studies: RwLock::default(),
             _folder_lock: folder_lock,
             publisher: publishing::Publisher::default(),
-            arriving: Mutex::default(),
             changing: Mutex::default(),
             releases: release::Desk::default(),
             turns: query::Turns::default(),
@@ -289,19 +286,27 @@ impl Service {
         let pair = pair_effects(&sent, &public.study, &public.crowd)?;
         let sender = self.sender(incoming)?;
         let invitation = self.invitation(incoming, invitation)?;
-        let one_arrives = self.one_arrives();
-        let screened = self.screen(&Arriving {
+        let arriving = Arriving {
             public: &public,
             sent: &sent,
             pair: &pair,
             noticed: &noticed,
             receipt_hash: incoming.receipt.map(|_| sender.receipt_hash()),
             mends: None,
-        })?;
-        let document = (incoming.document, incoming.now_ms);
-        let version = version(&public.study, &sent, &pair, document, &screened);
-        let recorded = self.record(&public.study, (sender, invitation), request, version)?;
-        drop(one_arrives);
+        };
+        let recorded = self.store.together(|writing| {
+            let screened = self.screen(writing, &arriving)?;
+            let document = (incoming.document, incoming.now_ms);
+            let version = version(&public.study, &sent, &pair, document, &screened);
+            record(
+                writing,
+                &public.study,
+                (sender, invitation),
+                request,
+                version,
+            )
+        });
+        let recorded = recorded.map_err(Refused::Service)?;
         let (contribution, player, closed_batch) = match recorded {
             Recorded::Stored {
                 contribution,
@@ -386,32 +391,6 @@ impl Service {
         })
     }
 
-    fn record(
-        &self,
-        study: &Study,
-        (sender, invitation): (Sender, Option<InvitationHash>),
-        request: Option<RequestKey>,
-        version: Version<'_>,
-    ) -> Result<Recorded, Refused> {
-        let recorded = self.store.submit(&NewContribution {
-            study: &study.label.slug,
-            uuid: Uuid::now_v7(),
-            sender,
-            invitation,
-            request,
-            state: if version.screened.holds() {
-                State::Held
-            } else {
-                State::Accepted
-            },
-            version,
-            pairs_per_player: limits::PAIRS_PER_PLAYER,
-            bytes_per_player: limits::BYTES_PER_PLAYER,
-            batch_players: study.protocol.batch_players,
-        });
-        Ok(recorded.map_err(ServiceError::from)?)
-    }
-
     fn new_player(&self) -> Sender {
         let player = Uuid::new_v4();
         Sender::New {
@@ -437,6 +416,31 @@ fn make_folder(folder: &Path) -> std::io::Result<()> {
         File::open(above)?.sync_all()?;
     }
     Ok(())
+}
+
+fn record(
+    writing: &Writing<'_>,
+    study: &Study,
+    (sender, invitation): (Sender, Option<InvitationHash>),
+    request: Option<RequestKey>,
+    version: Version<'_>,
+) -> Result<Recorded, ServiceError> {
+    Ok(writing.submit(&NewContribution {
+        study: &study.label.slug,
+        uuid: Uuid::now_v7(),
+        sender,
+        invitation,
+        request,
+        state: if version.screened.holds() {
+            State::Held
+        } else {
+            State::Accepted
+        },
+        version,
+        pairs_per_player: limits::PAIRS_PER_PLAYER,
+        bytes_per_player: limits::BYTES_PER_PLAYER,
+        batch_players: study.protocol.batch_players,
+    })?)
 }
 
 /// What is stored of a document that passed intake.

@@ -1,13 +1,15 @@
 //! Everything that is kept: SQLite, and all SQL of the project.
 //!
-//! One connection behind a lock. Write-ahead log with `synchronous = FULL`: when a writing
-//! operation here returns, its commit has been synced to disk, and the caller may acknowledge it.
+//! One connection writes, some read beside it (`connections`). Write-ahead log with `synchronous =
+//! FULL`: when a writing operation here returns, its commit has been synced to disk, and the caller
+//! may acknowledge it. [`Store::together`] lets many who write at once share one sync.
 //! Operations are named in the project's words, so that another engine could stand behind them.
 //!
 //! Absent on purpose: any HTTP type, any statistics, and the clock; times come in as milliseconds
 //! since the Unix epoch.
 
 mod batch;
+mod connections;
 mod consent;
 mod copy;
 mod decide;
@@ -25,6 +27,7 @@ mod screened;
 mod submit;
 mod withdrawals;
 
+pub use connections::Writing;
 pub use consent::{Agreed, StoredConsent, Unhashed};
 pub use copy::Contents;
 pub use decide::{Decidable, Decided, NewDecision, SentFlow, StoredDecision};
@@ -40,10 +43,9 @@ pub use screened::{Alike, Kept, MARK_BYTES, MarkHash, Screened, Seeker, Unscreen
 pub use submit::{NewContribution, Recorded, RequestKey, Sender, Version};
 pub use withdrawals::Withdrawal;
 
+use connections::{Alone, Readers, Reading, Writer};
 use rusqlite::Connection;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::AtomicBool;
-use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 /// What can go wrong in the store.
@@ -52,6 +54,9 @@ pub enum StoreError {
     /// SQLite said no.
     #[error("the database: {0}")]
     Sqlite(#[from] rusqlite::Error),
+    /// What several wrote in one transaction could not be committed.
+    #[error("the database: {0}, so that nothing of what was written with it is kept")]
+    Together(String),
     /// The database file could not be made.
     #[error("the database file: {0}")]
     File(#[from] std::io::Error),
@@ -106,11 +111,10 @@ const WAITS_FOR_OTHERS: Duration = Duration::from_secs(5);
 /// The open database.
 #[derive(Debug)]
 pub struct Store {
-    connection: Mutex<Connection>,
+    writer: Writer,
+    readers: Readers,
     /// Where the database is; `None` in memory.
     folder: Option<PathBuf>,
-    /// Whether the log may still hold what was erased.
-    traces: AtomicBool,
 }
 
 impl Store {
@@ -124,7 +128,8 @@ impl Store {
     pub fn open(folder: &Path, durability: Durability) -> Result<Self, StoreError> {
         let file = folder.join(Self::FILE);
         private_file(&file)?;
-        let mut store = Self::prepare(Connection::open(file)?, durability, "wal")?;
+        let mut store = Self::prepare(Connection::open(&file)?, durability, "wal")?;
+        store.readers = Readers::of(&file)?;
         store.folder = Some(folder.to_owned());
         Ok(store)
     }
@@ -163,21 +168,37 @@ impl Store {
         connection.pragma_update(None, "temp_store", "MEMORY")?;
         migrate::to_newest(&mut connection)?;
         let store = Self {
-            connection: Mutex::new(connection),
+            writer: Writer::new(connection),
+            readers: Readers::default(),
             folder: None,
-            traces: AtomicBool::new(true),
         };
         // Whoever stopped before may not have come to it.
         store.leave_no_trace();
         Ok(store)
     }
 
-    /// The connection. A panic elsewhere while it was held rolled its transaction back, so the
-    /// connection itself is sound.
-    fn lock(&self) -> MutexGuard<'_, Connection> {
-        self.connection
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
+    /// The connection that writes, for one who does so alone.
+    fn lock(&self) -> Alone<'_> {
+        self.writer.alone()
+    }
+
+    /// A connection to read with. It has what was last committed.
+    fn read(&self) -> Reading<'_> {
+        let beside = self.readers.one().map(Reading::Beside);
+        beside.unwrap_or_else(|| Reading::Alone(self.lock()))
+    }
+
+    /// Does some work in a transaction that others who write at the same time may share. Synced to
+    /// disk when it returns, or nothing of it is kept. Nothing else may be asked of the store in it.
+    ///
+    /// # Errors
+    /// Those of the work, which undo it alone; and when the database refuses the transaction, which
+    /// undoes what everybody did in it.
+    pub fn together<T, E: From<StoreError>>(
+        &self,
+        work: impl FnOnce(&Writing<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        self.writer.together(work)
     }
 
     /// Writes something small, as a contribution would be written. Synced to disk when it returns.
@@ -205,7 +226,7 @@ impl Store {
     /// # Errors
     /// When it cannot be read.
     pub fn has_receipt_key(&self) -> Result<bool, StoreError> {
-        Ok(self.lock().query_row(
+        Ok(self.read().query_row(
             "SELECT EXISTS (SELECT 1 FROM fact WHERE name = 'receipt_key_fingerprint')",
             [],
             |row| row.get(0),

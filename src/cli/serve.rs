@@ -8,6 +8,7 @@ use crate::service::Service;
 use crate::store::Durability;
 use actix_web::web;
 use ipnet::{IpNet, Ipv4Net};
+use rustix::process::setpriority_process;
 use std::io::{self, Write};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
@@ -87,6 +88,10 @@ const TRACES_EVERY: Duration = Duration::from_secs(10);
 /// How often it is looked whether a backup is due or old.
 const BACKUPS_EVERY: Duration = Duration::from_mins(10);
 
+/// How far the thread that makes public figures stands back behind those that answer, as `nice` has it:
+/// about a tenth of a core that both want.
+const PUBLISHERS_NICENESS: i32 = 10;
+
 /// Serves until SIGINT or SIGTERM.
 pub(super) fn until_stopped(
     service: Arc<Service>,
@@ -98,7 +103,13 @@ pub(super) fn until_stopped(
     let publisher = Arc::clone(&service);
     std::thread::Builder::new()
         .name("publisher".to_owned())
-        .spawn(move || publisher.keep_publishing())?;
+        .spawn(move || {
+            // Whoever asks goes first; where that cannot be had, they share.
+            if let Err(error) = setpriority_process(None, PUBLISHERS_NICENESS) {
+                tracing::debug!(%error, "the publisher does not stand back");
+            }
+            publisher.keep_publishing();
+        })?;
     actix_web::rt::System::new().block_on(async {
         actix_web::rt::spawn(keep_promises(Arc::clone(&service)));
         actix_web::rt::spawn(leave_no_trace(Arc::clone(&service)));

@@ -148,30 +148,25 @@ impl Service {
             receipt_hash: receipt.hash(),
             contribution: correction.contribution,
         };
-        let one_arrives = self.one_arrives();
-        let screened = self.screen(&Arriving {
+        let arriving = Arriving {
             public: &public,
             sent: &contribution,
             pair: &pair,
             noticed: &noticed,
             receipt_hash: Some(receipt.hash()),
             mends: Some(correction.contribution),
+        };
+        let most = Most {
+            versions: limits::VERSIONS_PER_CONTRIBUTION,
+            bytes: limits::BYTES_PER_PLAYER,
+        };
+        let mended = self.store.together(|writing| {
+            let screened = self.screen(writing, &arriving)?;
+            let document = (correction.document, correction.now_ms);
+            let version = version(&public.study, &contribution, &pair, document, &screened);
+            let mended = writing.mend(&held, &version, correction.reason, most);
+            mended.map_err(ServiceError::from)
         })?;
-        let document = (correction.document, correction.now_ms);
-        let version = version(&public.study, &contribution, &pair, document, &screened);
-        let mended = self
-            .store
-            .mend(
-                &held,
-                &version,
-                correction.reason,
-                Most {
-                    versions: limits::VERSIONS_PER_CONTRIBUTION,
-                    bytes: limits::BYTES_PER_PLAYER,
-                },
-            )
-            .map_err(ServiceError::from)?;
-        drop(one_arrives);
         match mended {
             Mended::Stored | Mended::Unchanged => {}
             Mended::Withdrawn => return Err(Refused::AlreadyWithdrawn),

@@ -11,7 +11,7 @@ use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody, ExactFlow, 
 use crate::effects::PairEffects;
 use crate::effects::spread::CrowdSpread;
 use crate::findings::flow::ParticipantFlow;
-use crate::findings::{BatchLabel, Choice, Findings, Month, Publication, Row};
+use crate::findings::{BatchLabel, Before, Choice, Findings, Month, Publication, Row};
 use crate::intake;
 use crate::pages::{self, Hidden, Standing, StudyView};
 use crate::plan::Flow;
@@ -106,7 +106,7 @@ impl Public {
         life: Life,
         counted: Option<(Batch, Vec<StoredContribution>)>,
         (plans, sent): (Vec<(Sequence, Flow)>, SentFlow),
-        figures_before: &[ShownFigure],
+        (before, figures_before): (Option<&Self>, &[ShownFigure]),
         key: &ReceiptKey,
         public_url: Arc<OnceLock<PublicUrl>>,
     ) -> Result<(Self, Vec<ShownFigure>), ServiceError> {
@@ -165,7 +165,11 @@ impl Public {
         publication.first_versions = disclosure::first_versions(&pairs, &published, &publication)?;
         publication.reached = disclosure::reached(&published, &publication)?;
         let flow = batch.map(|_| disclosure::flow(&exact_flow(&plans, sent), &publication.rules));
-        let findings = publication.analyse(Choice::default())?;
+        let before = before.map(|before| Before {
+            publication: &before.publication,
+            findings: &before.findings,
+        });
+        let findings = publication.analyse_after(Choice::default(), before)?;
         let (everybody, shown) = over_everybody(&pairs, &kept, &publication, figures_before)?;
         let pooled = wire::pooled::of_publication(&publication, &findings, &everybody);
         let aggregate = wire::aggregate::document(&publication, &findings, &everybody);
@@ -199,7 +203,8 @@ impl Public {
         key: &ReceiptKey,
         public_url: Arc<OnceLock<PublicUrl>>,
     ) -> Result<Self, ServiceError> {
-        let (public, _) = Self::new(life, None, Default::default(), &[], key, public_url)?;
+        let nothing = (None, [].as_slice());
+        let (public, _) = Self::new(life, None, Default::default(), nothing, key, public_url)?;
         Ok(Self {
             hidden: Some(Hidden::NotMade),
             ..public

@@ -201,7 +201,8 @@ impl Service {
             ),
             None => Default::default(),
         };
-        let is_shown = self.study(slug).is_some_and(|public| {
+        let shown_now = self.study(slug);
+        let is_shown = shown_now.as_ref().is_some_and(|public| {
             let batch = public.publication.batch.as_ref();
             newest.is_some() && newest == batch.map(|batch| batch.number) && public.life == life
         });
@@ -218,7 +219,7 @@ impl Service {
                 life,
                 counted,
                 (plans, sent),
-                &before,
+                (shown_now.as_deref(), &before),
                 &self.receipt_key,
                 Arc::clone(&self.releases.public_url),
             )

@@ -6,9 +6,8 @@ use crate::effects::PairEffects;
 use crate::intake::{self, Flag};
 use crate::protocol::Study;
 use crate::screening::{self, Given, Likeness, Mark, RULES_VERSION, ScreeningFlag};
-use crate::store::{MarkHash, Screened, Seeker};
+use crate::store::{MarkHash, Screened, Seeker, Writing};
 use crate::vocabulary::State;
-use std::sync::{MutexGuard, PoisonError};
 use uuid::Uuid;
 
 /// A version on its way in.
@@ -31,14 +30,13 @@ pub(super) struct Told {
 }
 
 impl Service {
-    /// Held from screening until what was screened is stored, so that of two copies that come at
-    /// once the later one is seen.
-    pub(super) fn one_arrives(&self) -> MutexGuard<'_, ()> {
-        self.arriving.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// What is found in a version.
-    pub(super) fn screen(&self, arriving: &Arriving<'_>) -> Result<Screened, ServiceError> {
+    /// What is found in a version. In the hands of who stores it next, so that of two copies that
+    /// come at once the later one is seen.
+    pub(super) fn screen(
+        &self,
+        writing: &Writing<'_>,
+        arriving: &Arriving<'_>,
+    ) -> Result<Screened, ServiceError> {
         let slug = &arriving.public.study.label.slug;
         let hashes = self.mark_hashes(slug, &screening::marks(arriving.sent));
         let seeker = Seeker {
@@ -46,7 +44,7 @@ impl Service {
             receipt_hash: arriving.receipt_hash,
             mends: arriving.mends,
         };
-        let alike = self.store.alike(&seeker, &hashes)?;
+        let alike = writing.alike(&seeker, &hashes)?;
         let likeness: Vec<Likeness> = alike
             .into_iter()
             .map(|alike| Likeness {

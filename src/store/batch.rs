@@ -7,7 +7,7 @@
 
 use super::StoreError;
 use super::erase::erase;
-use rusqlite::{Transaction, params};
+use rusqlite::{Connection, params};
 
 /// Which study's batch is closed, and when.
 #[derive(Clone, Copy, Debug)]
@@ -19,7 +19,7 @@ pub(super) struct Closing {
 /// Closes the batch when enough players have come or gone since figures were last shown, and gives
 /// its number.
 pub(super) fn close_when_due(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     closing: Closing,
     batch_players: usize,
 ) -> Result<Option<i64>, StoreError> {
@@ -43,7 +43,7 @@ pub(super) fn close_when_due(
 /// that reveals: figures of the batch it makes are not shown. Corrections of what counts are taken
 /// up with it.
 pub(super) fn close_hidden(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     closing: Closing,
     withdrawn_by_ms: i64,
 ) -> Result<Option<i64>, StoreError> {
@@ -86,11 +86,7 @@ pub(super) fn close_hidden(
     Ok(Some(number))
 }
 
-fn next(
-    transaction: &Transaction<'_>,
-    closing: Closing,
-    shown: bool,
-) -> Result<i64, rusqlite::Error> {
+fn next(transaction: &Connection, closing: Closing, shown: bool) -> Result<i64, rusqlite::Error> {
     let number: i64 = transaction.query_row(
         "SELECT coalesce(max(number), 0) + 1 FROM batch WHERE study_id = ?1",
         [closing.study_id],
@@ -106,7 +102,7 @@ fn next(
 
 /// What is held or was declined counts no longer. Should it be accepted again, it comes like anything
 /// new.
-fn leave_out(transaction: &Transaction<'_>, study_id: i64) -> Result<(), rusqlite::Error> {
+fn leave_out(transaction: &Connection, study_id: i64) -> Result<(), rusqlite::Error> {
     transaction.execute(
         "UPDATE version SET batch = NULL
          WHERE study_id = ?1 AND batch IS NOT NULL
@@ -119,7 +115,7 @@ fn leave_out(transaction: &Transaction<'_>, study_id: i64) -> Result<(), rusqlit
 
 /// Whatever was withdrawn counts no longer from this batch on, and what was sent is erased.
 fn remove_withdrawn(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     study_id: i64,
     number: i64,
 ) -> Result<(), rusqlite::Error> {
@@ -139,7 +135,7 @@ fn remove_withdrawn(
 
 /// Players who would newly count, or no longer count, against what was last shown. Only those with
 /// something that changed since then are looked at.
-fn players_changed(transaction: &Transaction<'_>, study_id: i64) -> Result<i64, rusqlite::Error> {
+fn players_changed(transaction: &Connection, study_id: i64) -> Result<i64, rusqlite::Error> {
     transaction.query_row(
         "WITH shown (number) AS (
              SELECT coalesce(max(number), 0) FROM batch WHERE study_id = ?1 AND shown = 1

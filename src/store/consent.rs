@@ -3,7 +3,7 @@
 
 use super::{Store, StoreError, Version};
 use crate::vocabulary::{ConsentEvent, ConsentScope};
-use rusqlite::{Connection, Row, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, Row, TransactionBehavior, params};
 use uuid::Uuid;
 
 /// One event of the consent to one contribution.
@@ -51,7 +51,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn consents(&self, study: &str) -> Result<Vec<StoredConsent>, StoreError> {
-        selected(&self.lock(), "s.slug = ?1", &[&study])
+        selected(&self.read(), "s.slug = ?1", &[&study])
     }
 
     /// Every event of the consent to one contribution, in the order they came.
@@ -59,7 +59,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn consents_to(&self, contribution: Uuid) -> Result<Vec<StoredConsent>, StoreError> {
-        selected(&self.lock(), "c.uuid = ?1", &[&contribution.as_bytes()])
+        selected(&self.read(), "c.uuid = ?1", &[&contribution.as_bytes()])
     }
 
     /// Wordings whose hash is not kept yet.
@@ -67,7 +67,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn unhashed_consents(&self) -> Result<Vec<Unhashed>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let mut statement = connection.prepare(
             "SELECT DISTINCT s.slug, e.protocol_version, e.text_version
              FROM consent e
@@ -113,7 +113,7 @@ impl Store {
 
 /// Writes down what a version agrees to, where that is something else than before.
 pub(super) fn agreed(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     contribution_id: i64,
     version: &Version<'_>,
 ) -> Result<(), rusqlite::Error> {
@@ -139,7 +139,7 @@ pub(super) fn agreed(
 
 /// Writes down that a consent ended.
 pub(super) fn ended(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     contribution_id: i64,
     at_ms: i64,
 ) -> Result<(), rusqlite::Error> {

@@ -163,7 +163,7 @@ impl Store {
         let closed_batch = close_when_due(&transaction, closing, new.batch_players)?;
         transaction.commit()?;
         if closed_batch.is_some() {
-            self.empty_log(&connection);
+            self.writer.empty_log(&connection);
         }
         Ok(Decided::Done { closed_batch })
     }
@@ -196,7 +196,7 @@ impl Store {
     }
 
     fn decidable(&self, query: &str, study: &str) -> Result<Vec<Decidable>, StoreError> {
-        let mut connection = self.lock();
+        let mut connection = self.read();
         let transaction = connection.transaction()?;
         let mut statement = transaction.prepare(query)?;
         let rows = statement.query_map([study], |row| Ok((row.get(0)?, own_contribution(row)?)))?;
@@ -222,7 +222,7 @@ impl Store {
         &self,
         contribution: Uuid,
     ) -> Result<Option<StoredDecision>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let id: Option<i64> = connection
             .query_row(
                 "SELECT id FROM contribution WHERE uuid = ?1",
@@ -239,7 +239,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn sent_flow(&self, study: &str, until_ms: i64) -> Result<SentFlow, StoreError> {
-        let mut connection = self.lock();
+        let mut connection = self.read();
         let transaction = connection.transaction()?;
         let Some(study_id) = study_id(&transaction, study)? else {
             return Ok(SentFlow::default());

@@ -26,7 +26,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn figures_before(&self, slug: &str, batch: i64) -> Result<Vec<ShownFigure>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let mut statement = connection.prepare(
             "SELECT f.batch, f.cell, f.players_at_least, f.estimate, f.low, f.high, f.outsiders
              FROM figure_over_everybody f

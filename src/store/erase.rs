@@ -7,17 +7,15 @@
 //! keep what was moved off it in bytes that nobody uses, so the whole file is written
 //! anew now and again ([`Store::rewrite`]).
 
+use super::connections::Writer;
 use super::{Store, StoreError, WAITS_FOR_OTHERS};
-use rusqlite::{Connection, Transaction};
+use rusqlite::Connection;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 /// Erases what was sent as one contribution, every version of it. Triggers erase what was made of it,
 /// and remember that the file is to be written anew.
-pub(super) fn erase(
-    transaction: &Transaction<'_>,
-    contribution_id: i64,
-) -> Result<(), rusqlite::Error> {
+pub(super) fn erase(transaction: &Connection, contribution_id: i64) -> Result<(), rusqlite::Error> {
     transaction.execute(
         "UPDATE version SET document = NULL, gap_nanograms = 1 WHERE contribution_id = ?1",
         [contribution_id],
@@ -29,14 +27,14 @@ impl Store {
     /// Empties the log if it may still hold what was erased. Whether it does so no more.
     pub fn leave_no_trace(&self) -> bool {
         let connection = self.lock();
-        if self.traces.load(Ordering::Relaxed) {
-            self.empty_log(&connection);
+        if self.writer.traces.load(Ordering::Relaxed) {
+            self.writer.empty_log(&connection);
         }
-        !self.traces.load(Ordering::Relaxed)
+        !self.writer.traces.load(Ordering::Relaxed)
     }
 
     /// Writes the whole file anew if something was erased since it last was, so that none of its bytes
-    /// is left. Everybody else waits meanwhile. Whether there was something to do.
+    /// is left. Who writes waits meanwhile, who reads does not. Whether there was something to do.
     ///
     /// # Errors
     /// When the database refuses; it stays to be done then.
@@ -47,11 +45,13 @@ impl Store {
         let is_due: bool = connection.query_row(&sql, [], |row| row.get(0))?;
         if is_due {
             connection.execute_batch(&format!("VACUUM; DELETE FROM fact WHERE {DUE};"))?;
-            self.empty_log(&connection);
+            self.writer.empty_log(&connection);
         }
         Ok(is_due)
     }
+}
 
+impl Writer {
     /// Folds the log into the database and empties it, after something was erased. When another
     /// connection reads, or the disk fails, that is left for later: what was asked for is stored.
     pub(super) fn empty_log(&self, connection: &Connection) {

@@ -35,7 +35,7 @@ impl Store {
     /// # Errors
     /// When SQLite says no.
     pub fn credential(&self) -> Result<Option<String>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let phc = connection.query_row("SELECT phc FROM host_credential", (), |row| row.get(0));
         Ok(phc.optional()?)
     }
@@ -67,7 +67,7 @@ impl Store {
     /// # Errors
     /// When SQLite says no.
     pub fn sign_in(&self, token_hash: &[u8; 32]) -> Result<Option<StoredSignIn>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let found = connection.query_row(
             "SELECT seen_at_ms, ends_at_ms FROM host_sign_in WHERE token_hash = ?1",
             [token_hash],

@@ -2,7 +2,7 @@
 
 use super::submit::study_id;
 use super::{Store, StoreError};
-use rusqlite::{Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, TransactionBehavior, params};
 
 /// The keyed hash of an invitation's code.
 pub type InvitationHash = [u8; 32];
@@ -46,7 +46,7 @@ impl Store {
     /// # Errors
     /// When SQLite says no.
     pub fn by_invitation(&self) -> Result<Vec<String>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let mut select = connection.prepare(
             "SELECT s.slug FROM by_invitation b JOIN study s ON s.id = b.study_id ORDER BY s.slug",
         )?;
@@ -87,7 +87,7 @@ impl Store {
     /// # Errors
     /// When SQLite says no.
     pub fn invitations(&self, study: &str) -> Result<Vec<StoredInvitation>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let mut select = connection.prepare(
             "SELECT i.number, i.made_at_ms, i.most_uses, i.uses, i.ended_at_ms
              FROM invitation i JOIN study s ON s.id = i.study_id
@@ -127,7 +127,7 @@ impl Store {
 
 /// Uses an invitation once. `false` when there is none with this hash that can still be used.
 pub(super) fn use_once(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     study_id: i64,
     hash: &InvitationHash,
 ) -> Result<bool, rusqlite::Error> {

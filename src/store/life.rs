@@ -167,7 +167,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn arrivals(&self, slug: &str) -> Result<Vec<i64>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let mut statement = connection.prepare(
             "SELECT min(v.received_at_ms) FROM version v
              JOIN contribution c ON c.id = v.contribution_id
@@ -183,7 +183,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn studies(&self) -> Result<Vec<StoredStudy>, StoreError> {
-        let mut connection = self.lock();
+        let mut connection = self.read();
         let transaction = connection.transaction()?;
         let mut statement = transaction.prepare(&select("ORDER BY id"))?;
         let rows = statement.query_map([], |row| Ok((row.get(0)?, stored(row)?)))?;
@@ -203,7 +203,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn stored_study(&self, slug: &str) -> Result<Option<StoredStudy>, StoreError> {
-        let mut connection = self.lock();
+        let mut connection = self.read();
         let transaction = connection.transaction()?;
         let found = transaction
             .query_row(&select("WHERE slug = ?1"), [slug], |row| {

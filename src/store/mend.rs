@@ -5,9 +5,9 @@ use super::consent;
 use super::erase::erase;
 use super::read::state;
 use super::submit::{Place, Version, bytes, bytes_of_player, insert_version, study_id};
-use super::{Store, StoreError};
+use super::{Store, StoreError, Writing};
 use crate::vocabulary::{CorrectionReason, State};
-use rusqlite::{OptionalExtension, Row, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 use uuid::Uuid;
 
 /// A contribution as its player sees it.
@@ -97,7 +97,7 @@ impl Store {
         study: &str,
         receipt_hash: &[u8; 32],
     ) -> Result<Option<Vec<OwnContribution>>, StoreError> {
-        let mut connection = self.lock();
+        let mut connection = self.read();
         let transaction = connection.transaction()?;
         let player: Option<i64> = transaction
             .query_row(
@@ -125,52 +125,6 @@ impl Store {
             });
         }
         Ok(Some(own))
-    }
-
-    /// Stores a further version of a contribution. Synced to disk when it returns. Public figures
-    /// take it up with the next batch, unless screening holds it: then what was accepted is held.
-    ///
-    /// # Errors
-    /// When the database refuses; nothing is stored then.
-    pub fn mend(
-        &self,
-        held: &Held<'_>,
-        version: &Version<'_>,
-        reason: CorrectionReason,
-        most: Most,
-    ) -> Result<Mended, StoreError> {
-        let mut connection = self.lock();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let Some(found) = find(&transaction, held)? else {
-            return Ok(Mended::Unknown);
-        };
-        if found.withdrawn_at_ms.is_some() {
-            return Ok(Mended::Withdrawn);
-        }
-        let (number, document): (i64, Option<Vec<u8>>) = transaction.query_row(
-            "SELECT number, document FROM version WHERE contribution_id = ?1
-             ORDER BY number DESC LIMIT 1",
-            [found.contribution_id],
-            |row| Ok((row.get(0)?, row.get(1)?)),
-        )?;
-        if document.as_deref() == Some(version.document) {
-            return Ok(Mended::Unchanged);
-        }
-        let n_bytes = bytes_of_player(&transaction, found.player_id)? + bytes(version.document);
-        if most.versions <= number || most.bytes < n_bytes {
-            return Ok(Mended::TooManyVersions);
-        }
-        let place = Place {
-            study_id: found.study_id,
-            contribution_id: found.contribution_id,
-            number: number + 1,
-        };
-        insert_version(&transaction, &place, version, Some(reason))?;
-        if version.screened.holds() {
-            hold(&transaction, found.contribution_id)?;
-        }
-        transaction.commit()?;
-        Ok(Mended::Stored)
     }
 
     /// Withdraws a contribution and closes the public batch when enough players have come or gone.
@@ -203,7 +157,7 @@ impl Store {
             )?;
         }
         transaction.commit()?;
-        self.empty_log(&connection);
+        self.writer.empty_log(&connection);
         Ok(Withdrawn::Done { closed_batch })
     }
 
@@ -228,9 +182,54 @@ impl Store {
         let number = close_hidden(&transaction, closing, withdrawn_by_ms)?;
         transaction.commit()?;
         if number.is_some() {
-            self.empty_log(&connection);
+            self.writer.empty_log(&connection);
         }
         Ok(number)
+    }
+}
+
+impl Writing<'_> {
+    /// Stores a further version of a contribution. Public figures take it up with the next batch, unless screening holds it: then what was accepted is held.
+    ///
+    /// # Errors
+    /// When the database refuses; nothing is stored then.
+    pub fn mend(
+        &self,
+        held: &Held<'_>,
+        version: &Version<'_>,
+        reason: CorrectionReason,
+        most: Most,
+    ) -> Result<Mended, StoreError> {
+        let transaction = self.connection;
+        let Some(found) = find(transaction, held)? else {
+            return Ok(Mended::Unknown);
+        };
+        if found.withdrawn_at_ms.is_some() {
+            return Ok(Mended::Withdrawn);
+        }
+        let (number, document): (i64, Option<Vec<u8>>) = transaction.query_row(
+            "SELECT number, document FROM version WHERE contribution_id = ?1
+             ORDER BY number DESC LIMIT 1",
+            [found.contribution_id],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        if document.as_deref() == Some(version.document) {
+            return Ok(Mended::Unchanged);
+        }
+        let n_bytes = bytes_of_player(transaction, found.player_id)? + bytes(version.document);
+        if most.versions <= number || most.bytes < n_bytes {
+            return Ok(Mended::TooManyVersions);
+        }
+        let place = Place {
+            study_id: found.study_id,
+            contribution_id: found.contribution_id,
+            number: number + 1,
+        };
+        insert_version(transaction, &place, version, Some(reason))?;
+        if version.screened.holds() {
+            hold(transaction, found.contribution_id)?;
+        }
+        Ok(Mended::Stored)
     }
 }
 
@@ -241,7 +240,7 @@ struct Found {
     withdrawn_at_ms: Option<i64>,
 }
 
-fn find(transaction: &Transaction<'_>, held: &Held<'_>) -> Result<Option<Found>, rusqlite::Error> {
+fn find(transaction: &Connection, held: &Held<'_>) -> Result<Option<Found>, rusqlite::Error> {
     transaction
         .query_row(
             "SELECT s.id, p.id, c.id, c.withdrawn_at_ms
@@ -263,7 +262,7 @@ fn find(transaction: &Transaction<'_>, held: &Held<'_>) -> Result<Option<Found>,
 }
 
 /// What was accepted waits for the host; what the host decides on already goes on as it was.
-fn hold(transaction: &Transaction<'_>, contribution_id: i64) -> Result<(), rusqlite::Error> {
+fn hold(transaction: &Connection, contribution_id: i64) -> Result<(), rusqlite::Error> {
     transaction.execute(
         "UPDATE contribution SET state = 'held' WHERE id = ?1 AND state = 'accepted'",
         [contribution_id],
@@ -272,7 +271,7 @@ fn hold(transaction: &Transaction<'_>, contribution_id: i64) -> Result<(), rusql
 }
 
 pub(super) fn mark_withdrawn(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     contribution_id: i64,
     now_ms: i64,
 ) -> Result<(), rusqlite::Error> {
@@ -313,7 +312,7 @@ pub(super) fn own_contribution(
 }
 
 pub(super) fn versions(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     contribution_id: i64,
 ) -> Result<Vec<StoredVersion>, StoreError> {
     let mut statement = transaction.prepare(

@@ -4,7 +4,7 @@ use super::submit::study_id;
 use super::{Store, StoreError};
 use crate::plan::{Code, Flow, Kind, Standing};
 use crate::vocabulary::Sequence;
-use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 use uuid::Uuid;
 
 /// The contribution that used a plan: the first whose first version names it, whatever became of
@@ -91,48 +91,48 @@ impl Store {
         new: &NewPlan<'_>,
         sequence_at: impl Fn(u64) -> Sequence,
     ) -> Result<Drawn, StoreError> {
-        let mut connection = self.lock();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let Some(study_id) = study_id(&transaction, new.study)? else {
-            return Ok(Drawn::StudyUnknown);
-        };
-        if let Some(earlier) = drawn_under(&transaction, study_id, new.key_hash)? {
-            return Ok(if earlier.kind == new.kind {
-                Drawn::Plan(earlier)
-            } else {
-                Drawn::KeyUsedOtherwise
-            });
-        }
-        if new.only_again {
-            return Ok(Drawn::NotAgain);
-        }
-        let position: i64 = transaction.query_row(
-            "SELECT coalesce(max(position) + 1, 0) FROM plan WHERE study_id = ?1 AND kind = ?2",
-            params![study_id, new.kind.code()],
-            |row| row.get(0),
-        )?;
-        let plan = StoredPlan {
-            code: new.code.clone(),
-            kind: new.kind,
-            sequence: sequence_at(position.unsigned_abs()),
-            drawn_at_ms: new.drawn_at_ms,
-            opened_at_ms: None,
-        };
-        transaction.execute(
-            "INSERT INTO plan (study_id, code, kind, position, sequence, key_hash, drawn_at_ms)
+        self.together(|writing| {
+            let transaction = writing.connection;
+            let Some(study_id) = study_id(transaction, new.study)? else {
+                return Ok(Drawn::StudyUnknown);
+            };
+            if let Some(earlier) = drawn_under(transaction, study_id, new.key_hash)? {
+                return Ok(if earlier.kind == new.kind {
+                    Drawn::Plan(earlier)
+                } else {
+                    Drawn::KeyUsedOtherwise
+                });
+            }
+            if new.only_again {
+                return Ok(Drawn::NotAgain);
+            }
+            let position: i64 = transaction.query_row(
+                "SELECT coalesce(max(position) + 1, 0) FROM plan WHERE study_id = ?1 AND kind = ?2",
+                params![study_id, new.kind.code()],
+                |row| row.get(0),
+            )?;
+            let plan = StoredPlan {
+                code: new.code.clone(),
+                kind: new.kind,
+                sequence: sequence_at(position.unsigned_abs()),
+                drawn_at_ms: new.drawn_at_ms,
+                opened_at_ms: None,
+            };
+            transaction.execute(
+                "INSERT INTO plan (study_id, code, kind, position, sequence, key_hash, drawn_at_ms)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-            params![
-                study_id,
-                plan.code.canonical(),
-                plan.kind.code(),
-                position,
-                plan.sequence.code(),
-                new.key_hash,
-                plan.drawn_at_ms,
-            ],
-        )?;
-        transaction.commit()?;
-        Ok(Drawn::Plan(plan))
+                params![
+                    study_id,
+                    plan.code.canonical(),
+                    plan.kind.code(),
+                    position,
+                    plan.sequence.code(),
+                    new.key_hash,
+                    plan.drawn_at_ms,
+                ],
+            )?;
+            Ok(Drawn::Plan(plan))
+        })
     }
 
     /// Opens a plan; the first opening is the one that is remembered. `None` when no plan of this
@@ -146,23 +146,23 @@ impl Store {
         code: &Code,
         now_ms: i64,
     ) -> Result<Option<StoredPlan>, StoreError> {
-        let mut connection = self.lock();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let Some(study_id) = study_id(&transaction, study)? else {
-            return Ok(None);
-        };
-        transaction.execute(
-            "UPDATE plan SET opened_at_ms = ?3
+        self.together(|writing| {
+            let transaction = writing.connection;
+            let Some(study_id) = study_id(transaction, study)? else {
+                return Ok(None);
+            };
+            transaction.execute(
+                "UPDATE plan SET opened_at_ms = ?3
              WHERE study_id = ?1 AND code = ?2 AND opened_at_ms IS NULL",
-            params![study_id, code.canonical(), now_ms],
-        )?;
-        let plan = one_plan(
-            &transaction,
-            "code = ?2",
-            params![study_id, code.canonical()],
-        )?;
-        transaction.commit()?;
-        Ok(plan)
+                params![study_id, code.canonical(), now_ms],
+            )?;
+            let plan = one_plan(
+                transaction,
+                "code = ?2",
+                params![study_id, code.canonical()],
+            )?;
+            Ok(plan)
+        })
     }
 
     /// Whether a plan with this code was drawn in a study.
@@ -178,7 +178,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn plan(&self, study: &str, code: &Code) -> Result<Option<StoredPlan>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let Some(study_id) = study_id(&connection, study)? else {
             return Ok(None);
         };
@@ -207,7 +207,7 @@ impl Store {
              ORDER BY v.number DESC LIMIT 1"
         );
         let found = self
-            .lock()
+            .read()
             .query_row(&sql, [contribution.as_bytes()], |row| {
                 let columns: [bool; 5] = [
                     row.get(0)?,
@@ -238,7 +238,7 @@ impl Store {
         study: &str,
         until_ms: Option<i64>,
     ) -> Result<Vec<(Sequence, Flow)>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let mut statement = connection.prepare(&format!(
             "SELECT plan.sequence, count(*),
                     count(*) FILTER (WHERE plan.opened_at_ms <= ?2),

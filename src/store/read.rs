@@ -65,7 +65,7 @@ impl Store {
         &self,
         slug: &str,
     ) -> Result<Option<(Batch, Vec<StoredContribution>)>, StoreError> {
-        let mut connection = self.lock();
+        let mut connection = self.read();
         let transaction = connection.transaction()?;
         let Some(study_id) = study_id(&transaction, slug)? else {
             return Ok(None);
@@ -100,7 +100,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn all_contributions(&self, slug: &str) -> Result<Vec<StoredContribution>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let mut statement = connection.prepare(&select(Asked::Newest, "s.slug = ?1"))?;
         let rows = statement.query_map([slug], stored)?;
         rows.map(|row| row?).collect()
@@ -112,7 +112,7 @@ impl Store {
     /// When it does not.
     pub fn count_contributions(&self) -> Result<i64, StoreError> {
         Ok(self
-            .lock()
+            .read()
             .query_row("SELECT count(*) FROM contribution", [], |row| row.get(0))?)
     }
 }

@@ -79,7 +79,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn releases(&self, slug: &str) -> Result<Vec<StoredRelease>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let Some(study_id) = study_id(&connection, slug)? else {
             return Ok(Vec::new());
         };
@@ -96,7 +96,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn release_document(&self, slug: &str, number: i64) -> Result<Option<Vec<u8>>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let Some(study_id) = study_id(&connection, slug)? else {
             return Ok(None);
         };

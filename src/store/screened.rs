@@ -3,10 +3,10 @@
 
 use super::read::state;
 use super::submit::{Place, study_id};
-use super::{Store, StoreError};
+use super::{Store, StoreError, Writing};
 use crate::screening::{Rule, ScreeningFlag};
 use crate::vocabulary::State;
-use rusqlite::{OptionalExtension, Row, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -81,14 +81,14 @@ pub struct Unscreened {
     pub document: Vec<u8>,
 }
 
-impl Store {
+impl Writing<'_> {
     /// Contributions of a study that share marks, except withdrawn ones.
     ///
     /// # Errors
     /// When the database cannot be read.
     pub fn alike(&self, seeker: &Seeker<'_>, marks: &[MarkHash]) -> Result<Vec<Alike>, StoreError> {
-        let connection = self.lock();
-        let Some(study_id) = study_id(&connection, seeker.study)? else {
+        let connection = self.connection;
+        let Some(study_id) = study_id(connection, seeker.study)? else {
             return Ok(Vec::new());
         };
         let mut statement = connection.prepare_cached(
@@ -117,7 +117,9 @@ impl Store {
         }
         Ok(found.into_values().collect())
     }
+}
 
+impl Store {
     /// A contribution's state and what was found in a version, the newest unless one is asked for.
     /// `None` when there is no such contribution.
     ///
@@ -128,7 +130,7 @@ impl Store {
         contribution: Uuid,
         number: Option<i64>,
     ) -> Result<Option<Kept>, StoreError> {
-        let mut connection = self.lock();
+        let mut connection = self.read();
         let transaction = connection.transaction()?;
         let found: Option<(i64, String, i64)> = transaction
             .query_row(
@@ -166,7 +168,7 @@ impl Store {
     /// # Errors
     /// When the database cannot be read.
     pub fn unscreened(&self) -> Result<Vec<Unscreened>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let mut statement = connection.prepare(
             "SELECT v.study_id, v.contribution_id, v.number, s.slug, v.document
              FROM version v JOIN study s ON s.id = v.study_id
@@ -216,7 +218,7 @@ impl Store {
 
 /// Keeps what was found in a version.
 pub(super) fn insert_screened(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     place: &Place,
     screened: &Screened,
 ) -> Result<(), rusqlite::Error> {

@@ -4,9 +4,9 @@ use super::batch::{Closing, close_when_due};
 use super::consent;
 use super::invitations::{InvitationHash, use_once};
 use super::screened::{Screened, insert_screened};
-use super::{Store, StoreError};
+use super::{Store, StoreError, Writing};
 use crate::vocabulary::{ConsentScope, CorrectionReason, State};
-use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, params};
 use uuid::Uuid;
 
 /// A checked contribution on its way in.
@@ -141,35 +141,36 @@ impl Store {
         study: &str,
         request: &RequestKey,
     ) -> Result<Option<Recorded>, StoreError> {
-        let connection = self.lock();
+        let connection = self.read();
         let Some(study_id) = study_id(&connection, study)? else {
             return Ok(None);
         };
         Ok(earlier(&connection, study_id, request)?)
     }
+}
 
-    /// Stores a contribution with its idempotency key in one transaction, and closes the public
-    /// batch when enough new players wait for it. Synced to disk when it returns.
+impl Writing<'_> {
+    /// Stores a contribution with its idempotency key, and closes the public batch when enough new
+    /// players wait for it.
     ///
     /// # Errors
     /// When the database refuses; nothing is stored then.
     pub fn submit(&self, new: &NewContribution<'_>) -> Result<Recorded, StoreError> {
-        let mut connection = self.lock();
-        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let Some(study_id) = study_id(&transaction, new.study)? else {
+        let transaction = self.connection;
+        let Some(study_id) = study_id(transaction, new.study)? else {
             return Ok(Recorded::StudyUnknown);
         };
         if let Some(request) = &new.request
-            && let Some(earlier) = earlier(&transaction, study_id, request)?
+            && let Some(earlier) = earlier(transaction, study_id, request)?
         {
             return Ok(earlier);
         }
         if let Some(invitation) = &new.invitation
-            && !use_once(&transaction, study_id, invitation)?
+            && !use_once(transaction, study_id, invitation)?
         {
             return Ok(Recorded::InvitationUnknown);
         }
-        let Some((player_id, player)) = player(&transaction, study_id, &new.sender)? else {
+        let Some((player_id, player)) = player(transaction, study_id, &new.sender)? else {
             return Ok(Recorded::ReceiptUnknown);
         };
         let n_pairs: i64 = transaction.query_row(
@@ -177,11 +178,11 @@ impl Store {
             [player_id],
             |row| row.get(0),
         )?;
-        let n_bytes = bytes_of_player(&transaction, player_id)? + bytes(new.version.document);
+        let n_bytes = bytes_of_player(transaction, player_id)? + bytes(new.version.document);
         if new.pairs_per_player <= n_pairs || new.bytes_per_player < n_bytes {
             return Ok(Recorded::TooManyPairs);
         }
-        let contribution_id = insert(&transaction, study_id, player_id, new)?;
+        let contribution_id = insert(transaction, study_id, player_id, new)?;
         if let Some(request) = &new.request {
             transaction.execute(
                 "INSERT INTO idempotency (study_id, key_hash, request_hash, contribution_id) VALUES (?1, ?2, ?3, ?4)",
@@ -189,16 +190,15 @@ impl Store {
             )?;
         }
         let closed_batch = close_when_due(
-            &transaction,
+            transaction,
             Closing {
                 study_id,
                 now_ms: new.version.received_at_ms,
             },
             new.batch_players,
         )?;
-        transaction.commit()?;
         if closed_batch.is_some() {
-            self.empty_log(&connection);
+            self.erases.set(true);
         }
         Ok(Recorded::Stored {
             contribution: new.uuid,
@@ -250,7 +250,7 @@ fn earlier(
 }
 
 fn player(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     study_id: i64,
     sender: &Sender,
 ) -> Result<Option<(i64, Uuid)>, rusqlite::Error> {
@@ -276,7 +276,7 @@ fn player(
 }
 
 fn insert(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     study_id: i64,
     player_id: i64,
     new: &NewContribution<'_>,
@@ -301,7 +301,7 @@ fn insert(
 
 /// Bytes of everything that a player sent and that was not erased.
 pub(super) fn bytes_of_player(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     player_id: i64,
 ) -> Result<i64, rusqlite::Error> {
     transaction.query_row(
@@ -324,7 +324,7 @@ pub(super) struct Place {
 }
 
 pub(super) fn insert_version(
-    transaction: &Transaction<'_>,
+    transaction: &Connection,
     place: &Place,
     version: &Version<'_>,
     reason: Option<CorrectionReason>,

@@ -65,7 +65,7 @@ impl Store {
             }
         }
         transaction.commit()?;
-        self.empty_log(&connection);
+        self.writer.empty_log(&connection);
         Ok(n_withdrawn)
     }
 }

@@ -28,6 +28,7 @@ use tautpool::vocabulary::{Outcome, StringFamily, VarianceSource};
 use tautpool::wire;
 
 mod given;
+mod unchanged;
 
 /// So many speed rows of different players in the first band, the rest as `like` says.
 fn rows(seed: u64, n: usize, like: impl Fn(usize, Row) -> Row) -> Vec<Row> {

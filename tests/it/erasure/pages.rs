@@ -54,7 +54,7 @@ fn submit(store: &Store, document: &[u8], number: i64) -> ([u8; 32], Uuid) {
     let mut receipt_hash = [0; 32];
     receipt_hash[..8].copy_from_slice(&number.to_be_bytes());
     let screened = Screened::default();
-    let recorded = store.submit(&NewContribution {
+    let new = NewContribution {
         study: STUDY,
         uuid: Uuid::now_v7(),
         sender: Sender::New {
@@ -68,7 +68,8 @@ fn submit(store: &Store, document: &[u8], number: i64) -> ([u8; 32], Uuid) {
         pairs_per_player: 24,
         bytes_per_player: i64::MAX,
         batch_players: 5,
-    });
+    };
+    let recorded = store.together(|writing| writing.submit(&new));
     let Recorded::Stored { contribution, .. } = recorded.unwrap() else {
         unreachable!("it is new");
     };
@@ -106,12 +107,10 @@ fn after_any_order_of_sending_mending_and_withdrawing_only_what_is_kept_is_found
                         versions: 24,
                         bytes: i64::MAX,
                     };
-                    let mended = store.mend(
-                        &here[chosen].held(),
-                        &version,
-                        CorrectionReason::Other,
-                        most,
-                    );
+                    let mended = store.together(|writing| {
+                        let held = here[chosen].held();
+                        writing.mend(&held, &version, CorrectionReason::Other, most)
+                    });
                     assert_eq!(mended.unwrap(), Mended::Stored);
                     here[chosen].names.push(name);
                 }
