@@ -79,8 +79,8 @@ fn of_players(rows: &Selection<'_>) -> Vec<Vec<Row>> {
         rows.sort_unstable_by(by_content);
     }
     players.sort_unstable_by(|a, b| {
-        let different = a.iter().zip(b).map(|(a, b)| by_content(a, b));
-        let first = different.filter(|order| order.is_ne()).next();
+        let mut orders = a.iter().zip(b).map(|(a, b)| by_content(a, b));
+        let first = orders.find(|order| order.is_ne());
         first.unwrap_or_else(|| a.len().cmp(&b.len()))
     });
     players

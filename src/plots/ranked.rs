@@ -54,6 +54,10 @@ const ROW: f64 = 13.0;
 /// Most pairs whose ranges are lines of their own (own choice, by eye in the narrow layout).
 const MOST_LINES: usize = 80;
 
+/// Most pairs that are drawn: more would lie within less than two pixels of each other, and the picture
+/// would grow with the crowd without showing more of it (own choice).
+const MOST_DRAWN: usize = 300;
+
 /// Room at both ends of the axis.
 const MARGIN: f64 = 8.0;
 
@@ -73,9 +77,15 @@ pub fn ranked(plot: &Ranked, layout: Layout) -> String {
     let scale = Scale::new(cover(plot), MARGIN, sheet.frame.width - MARGIN);
     draw(&mut sheet, plot, &scale);
     let n_outside = plot.pairs.iter().filter(|pair| !scale.holds(pair.estimate));
-    let note = words::outside_note(n_outside.count());
+    let notes: Vec<String> = [
+        words::outside_note(n_outside.count()),
+        drawn_note(plot.pairs.len()),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
     sheet.axis(&scale, plot.sides.ends(), &plot.sides.unit);
-    sheet.notes(note.as_slice());
+    sheet.notes(&notes);
     key(&mut sheet, plot, any);
     sentences.extend(words::zone_sentence(plot.worthwhile, &plot.sides.unit));
     sentences.extend(pairs_sentence(plot));
@@ -83,7 +93,7 @@ pub fn ranked(plot: &Ranked, layout: Layout) -> String {
         let said = words::summary(summary, &plot.sides.unit);
         sentences.push(format!("All pairs together: {said}."));
     }
-    sentences.extend(note.map(|note| words::ended(&note)));
+    sentences.extend(notes.iter().map(|note| words::ended(note)));
     sheet.finish(sentences.join(" "))
 }
 
@@ -123,8 +133,29 @@ fn in_order(pairs: &[RankedPair]) -> Vec<RankedPair> {
     sorted
 }
 
+/// Of so many pairs one in how many is drawn.
+const fn step(n_pairs: usize) -> usize {
+    if n_pairs <= MOST_DRAWN {
+        1
+    } else {
+        n_pairs.div_ceil(MOST_DRAWN)
+    }
+}
+
+fn drawn_note(n_pairs: usize) -> Option<String> {
+    let step = step(n_pairs);
+    (1 < step).then(|| format!("One pair in {} is drawn", numbers::count(step as u64)))
+}
+
+/// Those that are drawn: the middle one of as many as each stands for.
+fn drawn(pairs: &[RankedPair]) -> Vec<RankedPair> {
+    let sorted = in_order(pairs);
+    let step = step(pairs.len());
+    sorted.into_iter().skip(step / 2).step_by(step).collect()
+}
+
 fn draw(sheet: &mut Sheet, plot: &Ranked, scale: &Scale) {
-    let pairs = in_order(&plot.pairs);
+    let pairs = drawn(&plot.pairs);
     let shared = sheet.frame.field_height / pairs.len() as f64;
     let row = if shared < ROW { shared } else { ROW };
     let top = sheet.y;

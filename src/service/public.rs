@@ -120,8 +120,12 @@ impl Public {
             life.version(batch.protocol_version)
         });
         let then = &then.study;
-        let stored = stored.unwrap_or_default();
+        let mut stored = stored.unwrap_or_default();
         let contributions = read_back(&stored)?;
+        // The texts take as much memory as what was read out of them, and nothing needs them further.
+        for stored in &mut stored {
+            stored.document = Vec::new();
+        }
         let players = number_players(&stored);
         let rules = then.protocol.analysis.clone();
         let counted = Counted {
@@ -171,13 +175,17 @@ impl Public {
         });
         let findings = publication.analyse_after(Choice::default(), before)?;
         let (everybody, shown) = over_everybody(&pairs, &kept, &publication, figures_before)?;
-        let pooled = wire::pooled::of_publication(&publication, &findings, &everybody);
-        let aggregate = wire::aggregate::document(&publication, &findings, &everybody);
+        let pooled = Ready::json(&wire::pooled::of_publication(
+            &publication,
+            &findings,
+            &everybody,
+        ));
+        let aggregate = wire::aggregate::text(&publication, &findings, &everybody);
         let public = Self {
             life,
             hidden,
-            pooled: Ready::json(&pooled),
-            aggregate: Ready::json(&aggregate),
+            pooled,
+            aggregate: Ready::new(aggregate),
             public_url,
             page: InUnits::default(),
             pairs: InUnits::default(),

@@ -1,7 +1,7 @@
 //! The connections to the database: one that writes, and some that read beside it.
 //!
 //! Who writes in a group ([`Writer::together`]) shares a transaction, and so its sync to disk, with
-//! whoever is in line meanwhile (group commit; DeWitt et al. 1984, SIGMOD Record 14:2, section 5.2,
+//! whoever is in line meanwhile (group commit; `DeWitt` et al. 1984, SIGMOD Record 14:2, section 5.2,
 //! from memory). Each works in a savepoint of its own, so that what one does wrong undoes nothing of
 //! the others, and each goes on only when the whole is synced. The last one in line commits, so nobody
 //! waits for company that may not come.

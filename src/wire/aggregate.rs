@@ -11,6 +11,39 @@ use serde_json::{Value, json};
 /// The download of a study.
 #[must_use]
 pub fn document(publication: &Publication, findings: &Findings, everybody: &[Everybody]) -> Value {
+    let mut document = without_rows(publication, findings, everybody);
+    if let Some(document) = document.as_object_mut() {
+        let rows = publication.rows.iter();
+        let rows = rows.map(|found| row(found, &publication.frames)).collect();
+        document.insert("rows".to_owned(), rows);
+    }
+    document
+}
+
+/// The same as text on its own line. Of many rows the document as a value takes several times the
+/// memory of its text, so here only one row at a time is one.
+#[must_use]
+pub fn text(publication: &Publication, findings: &Findings, everybody: &[Everybody]) -> String {
+    let mut text = without_rows(publication, findings, everybody).to_string();
+    text.reserve(ROW_BYTES * publication.rows.len());
+    // Rows come last.
+    text.pop();
+    text.push_str(",\"rows\":[");
+    for (place, found) in publication.rows.iter().enumerate() {
+        if 0 < place {
+            text.push(',');
+        }
+        text.push_str(&row(found, &publication.frames).to_string());
+    }
+    text.push_str("]}\n");
+    text
+}
+
+/// About what a row takes as text.
+const ROW_BYTES: usize = 480;
+
+/// Everything but the rows.
+fn without_rows(publication: &Publication, findings: &Findings, everybody: &[Everybody]) -> Value {
     let rules = &publication.rules;
     let primary: Vec<Value> = rules
         .primary
@@ -41,9 +74,6 @@ pub fn document(publication: &Publication, findings: &Findings, everybody: &[Eve
     });
     if let Some(document) = document.as_object_mut() {
         document.extend(found(publication, findings, everybody));
-        let rows = publication.rows.iter();
-        let rows = rows.map(|found| row(found, &publication.frames)).collect();
-        document.insert("rows".to_owned(), rows);
     }
     document
 }

@@ -414,7 +414,9 @@ fn a_download_holds_everything_that_its_figures_are_made_from() {
     let document = wire::aggregate::document(&publication, &findings, &[]);
     let faults = Schema::Aggregate.faults(&document);
     assert!(faults.is_empty(), "{faults:?}");
-    let read = intake::aggregate(document.to_string().as_bytes()).unwrap();
+    let text = wire::aggregate::text(&publication, &findings, &[]);
+    assert_eq!(text, format!("{document}\n"));
+    let read = intake::aggregate(text.as_bytes()).unwrap();
     assert_eq!(read, publication);
     assert_eq!(read.analyse(Choice::default()).unwrap(), findings);
 }

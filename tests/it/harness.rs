@@ -419,7 +419,10 @@ impl Pair {
     /// The same differences by another player, one for each number: a pair with the same figures
     /// throughout would be held as a copy.
     pub(crate) fn of_player(self, number: u32) -> Self {
-        let faster = f64::from(number) / 4.0;
+        // After so many it begins again, a little faster, so that any number of players hit possible
+        // balls.
+        const ROUND: u32 = 320;
+        let faster = f64::from(number % ROUND) / 4.0 + f64::from(number / ROUND) / 100.0;
         Self {
             speeds: (self.speeds.0 + faster, self.speeds.1 + faster),
             ..self

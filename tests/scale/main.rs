@@ -199,7 +199,7 @@ fn serve(options: &Options, folder: &Path) -> Result<Cost, Failure> {
     let pooled = loop {
         let body = get(&format!("{api}/pooled"))?;
         let pooled: Value = serde_json::from_str(&body)?;
-        if !pooled["batch"].is_null() {
+        if pooled.get("batch").is_some_and(|batch| !batch.is_null()) {
             break body;
         }
         if began.elapsed().as_secs() > options.longest {

@@ -90,6 +90,9 @@ fn band_of(view: &StudyView<'_>, key: Key) -> Option<Band> {
         let by_difference = a.estimate.total_cmp(&b.estimate);
         by_difference.then_with(|| (a.group, a.pair).cmp(&(b.group, b.pair)))
     });
+    // The middle one of as many as each stands for.
+    let step = rows.len().div_ceil(MOST_LISTED).max(1);
+    let listed = rows.iter().skip(step / 2).step_by(step);
     (!rows.is_empty()).then(|| Band {
         label: band_label(key.band, view.wording()),
         id: format!(
@@ -98,9 +101,22 @@ fn band_of(view: &StudyView<'_>, key: Key) -> Option<Band> {
             pictures::band_code(key.band)
         ),
         apart: key.band == GapBand::UnderProtocol,
-        counts: numbers::counted(to_u64(rows.len()), "pair", "pairs"),
-        pairs: rows.into_iter().map(|row| pair(view, row)).collect(),
+        counts: counts(rows.len(), step),
+        pairs: listed.map(|row| pair(view, row)).collect(),
     })
+}
+
+/// Most pairs of a band that are listed: nobody reads on, and a phone could not show them.
+const MOST_LISTED: usize = 500;
+
+fn counts(n: usize, step: usize) -> String {
+    let counted = numbers::counted(to_u64(n), "pair", "pairs");
+    if step == 1 {
+        counted
+    } else {
+        let step = numbers::count(to_u64(step));
+        format!("{counted}, one in {step} listed here in this order, all of them in the download")
+    }
 }
 
 fn pair(view: &StudyView<'_>, row: &Row) -> Pair {

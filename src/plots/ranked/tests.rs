@@ -31,19 +31,37 @@ fn dots(svg: &str) -> Vec<(f64, f64, f64)> {
 }
 
 #[test]
-fn any_number_of_pairs_has_bounded_height_and_all_its_points() {
+fn any_number_of_pairs_has_bounded_height_and_bytes_and_all_its_points() {
     for n in CROWDS {
         for layout in LAYOUTS {
             let svg = ranked(&plot(n), layout);
             assert_sound(&svg);
             let n_outside = group(&svg, "mark-outside").len();
-            assert_eq!(dots(&svg).len() + n_outside, n as usize, "{n}");
+            let n_drawn = (n as usize).div_ceil(step(n as usize));
+            assert!(n_drawn.abs_diff(dots(&svg).len() + n_outside) <= 1, "{n}");
+            assert!(svg.len() < 20_000, "{n}: {} bytes", svg.len());
             let (head, _) = svg.split_once('\n').unwrap();
             let (_, height) = head.split_once("viewBox=\"0 0 ").unwrap();
             let height: f64 = height.split([' ', '"']).nth(1).unwrap().parse().unwrap();
             assert!(height < 720.0, "{n}: {height}");
         }
     }
+}
+
+#[test]
+fn of_more_pairs_than_have_room_one_in_so_many_is_drawn_and_the_picture_says_so() {
+    assert_eq!(
+        [1, 300, 301, 600, 601, 4_000].map(step),
+        [1, 1, 2, 2, 3, 14]
+    );
+    let crowd = plot(4_000);
+    let sorted = in_order(&crowd.pairs);
+    let middles = sorted.chunks(14).map(|chunk| chunk[7]);
+    assert!(drawn(&crowd.pairs).into_iter().eq(middles));
+    let said = description(&ranked(&crowd, LAYOUTS[0])).replace('\u{202F}', " ");
+    assert!(said.contains("One pair in 14 is drawn."), "{said}");
+    assert!(said.contains("4 000 pairs"), "{said}");
+    assert!(!description(&ranked(&plot(300), LAYOUTS[0])).contains("is drawn"));
 }
 
 #[test]
