@@ -14,7 +14,7 @@ mod schedule;
 pub use check::check;
 pub use errors::BackupError;
 pub use restore::{Restored, restore};
-pub use schedule::{Done, Schedule};
+pub use schedule::{Done, Schedule, newest};
 
 use crate::clock;
 use crate::receipt::ReceiptKey;

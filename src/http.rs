@@ -22,6 +22,7 @@ mod interface;
 mod key;
 mod limit;
 mod listing;
+mod metrics;
 mod observe;
 mod open;
 mod own;
@@ -48,6 +49,7 @@ use actix_web::rt::spawn;
 use actix_web::{App, HttpServer, web};
 use connections::Connections;
 use limit::Limit;
+use metrics::Metrics;
 use open::open;
 use std::io;
 use std::net::TcpListener;
@@ -63,6 +65,7 @@ const BLOCKING_THREADS: usize = 16;
 /// A server on a bound listener. It runs until its future is dropped or it gets SIGINT or SIGTERM;
 /// what is under way then is answered first, unless a second signal comes.
 /// A client may make so many requests a minute for reading, and of others in proportion; 0 is no limit.
+/// On a listener for metrics, figures are told to whoever runs the service.
 ///
 /// # Errors
 /// When the listener cannot be used, or the system has no randomness to give.
@@ -72,18 +75,30 @@ pub fn server(
     workers: usize,
     front: Front,
     requests_a_minute: u32,
+    for_metrics: Option<TcpListener>,
 ) -> io::Result<Server> {
     let told_to_stop = Arc::clone(&service);
     let service = web::Data::from(service);
     let limit = web::Data::new(Limit::new(requests_a_minute)?);
     let connections = Connections::new()?;
     spawn(connections::cut_overdue(Arc::clone(&connections)));
+    let metrics = for_metrics.map(|listener| {
+        let metrics = Arc::new(Metrics::new(Arc::clone(&connections)));
+        spawn(metrics::server(
+            listener,
+            Arc::clone(&metrics),
+            web::Data::clone(&service),
+        )?);
+        Ok::<_, io::Error>(metrics)
+    });
+    let metrics = web::Data::new(metrics.transpose()?);
     let of_clients = front.clone();
     let server = HttpServer::new(move || {
         App::new()
             .app_data(web::Data::clone(&service))
             .app_data(web::Data::clone(&limit))
             .app_data(front.clone())
+            .app_data(web::Data::clone(&metrics))
             .wrap(from_fn(away::request))
             .wrap(from_fn(limit::request))
             .wrap(from_fn(headers::of_every_answer))

@@ -5,6 +5,7 @@
 
 mod cards;
 mod consent;
+mod counts;
 mod differencing;
 mod errors;
 mod host;
@@ -25,6 +26,7 @@ mod under_way;
 
 pub use cards::CardFile;
 pub use consent::{consent_hash, told_consent};
+pub use counts::{BackupCounts, Counts, Published as PublishedCounts};
 pub use errors::{Refused, ServiceError};
 pub use host::{SignIn, SignedIn};
 pub use life::{Life, NotChanged, ProtocolVersion, REASON_CHARACTERS};
@@ -121,6 +123,7 @@ pub struct Service {
     under_way: under_way::UnderWay,
     readiness: readiness::Readiness,
     by_invitation: invitations::ByInvitation,
+    tally: counts::Tally,
 }
 
 impl Service {
@@ -198,6 +201,7 @@ impl Service {
             under_way: under_way::UnderWay::default(),
             readiness: readiness::Readiness::default(),
             by_invitation: invitations::ByInvitation::default(),
+            tally: counts::Tally::default(),
         };
         service.by_invitation.put(service.store.by_invitation()?);
         service.mark_unscreened()?;
@@ -248,7 +252,9 @@ impl Service {
         incoming: &Incoming<'_>,
         invitation: Option<&str>,
     ) -> Result<Accepted, Refused> {
-        let accepted = self.receive_invited(incoming, invitation)?;
+        let received = self.receive_invited(incoming, invitation);
+        self.tally.received(&received);
+        let accepted = received?;
         if accepted.closed_batch.is_some() {
             self.publish_soon(&accepted.public.study.label.slug);
         }

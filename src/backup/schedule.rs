@@ -39,6 +39,16 @@ struct Found {
     folder: PathBuf,
 }
 
+/// The newest backup of a data folder below another folder, with the time in its name in milliseconds
+/// since the Unix epoch; `None` when there is none.
+///
+/// # Errors
+/// When one of the folders cannot be read.
+pub fn newest(data: &Path, into: &Path) -> Result<Option<(PathBuf, i64)>, BackupError> {
+    let newest = found(into, data, "")?.pop();
+    Ok(newest.map(|found| (found.folder, found.made_at_ms)))
+}
+
 impl Schedule {
     /// Backups below a folder, every so many hours, each kept for so many days.
     ///
@@ -57,13 +67,21 @@ impl Schedule {
         })
     }
 
+    /// When the newest backup of a data folder was made, in milliseconds since the Unix epoch; `None`
+    /// when there is none, or that cannot be told.
+    #[must_use]
+    pub fn newest_at_ms(&self, data: &Path) -> Option<i64> {
+        let newest = newest(data, &self.into).ok().flatten();
+        newest.map(|(_, made_at_ms)| made_at_ms)
+    }
+
     /// Makes a backup of a data folder when one is due, and removes those of the same folder that are
     /// too old, also when none could be made.
     ///
     /// # Errors
     /// [`BackupError`] of the first thing that could not be done.
     pub fn look(&self, data: &Path, now_ms: i64) -> Result<Done, BackupError> {
-        let newest = self.found(data, "")?.pop();
+        let newest = found(&self.into, data, "")?.pop();
         let is_due = newest.is_none_or(|newest| {
             // One from the future tells of a clock that was set back.
             now_ms < newest.made_at_ms || newest.made_at_ms + self.every_ms <= now_ms
@@ -77,7 +95,7 @@ impl Schedule {
     }
 
     fn remove_old(&self, data: &Path, now_ms: i64) -> Result<Vec<PathBuf>, BackupError> {
-        let mut backups = self.found(data, "")?;
+        let mut backups = found(&self.into, data, "")?;
         // The newest stays.
         backups.pop();
         let is_old = |found: &Found| found.made_at_ms + self.kept_ms < now_ms;
@@ -91,7 +109,7 @@ impl Schedule {
             removed.push(folder);
         }
         // Left behind by a power cut: whoever still writes one is not at it for a day.
-        let partial = self.found(data, PARTIAL)?;
+        let partial = found(&self.into, data, PARTIAL)?;
         for Found { folder, .. } in partial
             .into_iter()
             .filter(|found| found.made_at_ms + DAY_MS < now_ms)
@@ -100,36 +118,35 @@ impl Schedule {
         }
         Ok(removed)
     }
+}
 
-    /// What is named as a backup with this ending, the oldest first. Backups of another data folder
-    /// have another key and are left alone.
-    fn found(&self, data: &Path, ending: &str) -> Result<Vec<Found>, BackupError> {
-        if !self.into.exists() {
-            return Ok(Vec::new());
-        }
-        let entries =
-            fs::read_dir(&self.into).map_err(|error| BackupError::at(&self.into, error))?;
-        let own = data.join(ReceiptKey::FILE);
-        let own = fs::read(&own).map_err(|error| BackupError::at(&own, error))?;
-        let mut found = Vec::new();
-        for entry in entries {
-            let entry = entry.map_err(|error| BackupError::at(&self.into, error))?;
-            let name = entry.file_name();
-            let stamp = name.to_str().and_then(|name| {
-                let rest = name.strip_prefix(NAME)?.strip_suffix(ending)?;
-                clock::of_stamp(rest)
-            });
-            let folder = entry.path();
-            let key = fs::read(folder.join(ReceiptKey::FILE)).ok();
-            if let Some(made_at_ms) = stamp
-                && key.map_or(ending == PARTIAL, |key| key == own)
-            {
-                found.push(Found { made_at_ms, folder });
-            }
-        }
-        found.sort_by_key(|found| found.made_at_ms);
-        Ok(found)
+/// What is named as a backup with this ending, the oldest first. Backups of another data folder
+/// have another key and are left alone.
+fn found(into: &Path, data: &Path, ending: &str) -> Result<Vec<Found>, BackupError> {
+    if !into.exists() {
+        return Ok(Vec::new());
     }
+    let entries = fs::read_dir(into).map_err(|error| BackupError::at(into, error))?;
+    let own = data.join(ReceiptKey::FILE);
+    let own = fs::read(&own).map_err(|error| BackupError::at(&own, error))?;
+    let mut found = Vec::new();
+    for entry in entries {
+        let entry = entry.map_err(|error| BackupError::at(into, error))?;
+        let name = entry.file_name();
+        let stamp = name.to_str().and_then(|name| {
+            let rest = name.strip_prefix(NAME)?.strip_suffix(ending)?;
+            clock::of_stamp(rest)
+        });
+        let folder = entry.path();
+        let key = fs::read(folder.join(ReceiptKey::FILE)).ok();
+        if let Some(made_at_ms) = stamp
+            && key.map_or(ending == PARTIAL, |key| key == own)
+        {
+            found.push(Found { made_at_ms, folder });
+        }
+    }
+    found.sort_by_key(|found| found.made_at_ms);
+    Ok(found)
 }
 
 fn remove(folder: &Path) -> Result<(), BackupError> {

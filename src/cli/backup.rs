@@ -1,5 +1,6 @@
 //! `tautpool backup` and `tautpool restore`.
 
+use super::progress::Doing;
 use super::{Failure, MakeBackup, Restore};
 use crate::backup::{self, Backup, Restored};
 use crate::clock;
@@ -10,7 +11,9 @@ use std::path::Path;
 use std::process::ExitCode;
 
 pub(super) fn make(options: &MakeBackup) -> Result<ExitCode, Failure> {
+    let doing = Doing::now("copying and checking");
     let made = backup::make(&options.data.data, &options.to, clock::now_ms())?;
+    drop(doing);
     if options.json {
         return written(&document(&made));
     }
@@ -33,7 +36,9 @@ pub(super) fn restore(options: &Restore) -> Result<ExitCode, Failure> {
 }
 
 fn checked(folder: &Path, json: bool) -> Result<ExitCode, Failure> {
+    let doing = Doing::now("checking");
     let good = backup::check(folder)?;
+    drop(doing);
     if json {
         return written(&document(&good));
     }
@@ -44,11 +49,13 @@ fn checked(folder: &Path, json: bool) -> Result<ExitCode, Failure> {
 }
 
 fn restored(options: &Restore, data: &Path) -> Result<ExitCode, Failure> {
+    let doing = Doing::now("checking and copying");
     let Restored {
         backup,
         data,
         n_withdrawn,
     } = backup::restore(&options.backup, data, &options.withdrawn_in)?;
+    drop(doing);
     if options.json {
         let mut document = document(&backup);
         document.insert("data".to_owned(), json!(data.display().to_string()));

@@ -12,6 +12,14 @@ use std::process::ExitCode;
 const DEFAULT_STUDY: &[u8] = include_bytes!("../../fixtures/demo/study.json");
 
 pub(super) fn run(options: &Check) -> Result<ExitCode, Failure> {
+    if options.file.as_os_str() == "-"
+        && options
+            .study
+            .as_ref()
+            .is_some_and(|study| study.as_os_str() == "-")
+    {
+        return Err("standard input holds the contribution or the study, not both: name a file for one of them".into());
+    }
     let document = read(&options.file)?;
     let mut out = io::stdout().lock();
     let study = match &options.study {

@@ -1,5 +1,6 @@
 //! `tautpool demo`: an invented study to look around in.
 
+use super::progress::Doing;
 use super::{Demo, Failure, serve, telemetry};
 use crate::access::Token;
 use crate::clock;
@@ -24,13 +25,15 @@ pub(super) fn run(options: &Demo) -> Result<ExitCode, Failure> {
     if let Some(count) = options.send {
         return send(usize::from(count), &options.to);
     }
-    telemetry::start(&options.listen.log)?;
+    telemetry::start(&options.listen.log, options.listen.log_format)?;
     let address = options.listen.listen;
     if !address.ip().is_loopback() {
         return Err(format!("the demo listens on this machine only, not on {address}").into());
     }
     let listener = serve::bind(address)?;
+    let doing = Doing::now("filling the invented study");
     let stage = Stage::set(clock::now_ms())?;
+    drop(doing);
     let address = listener.local_addr()?;
     stage
         .service
@@ -47,6 +50,7 @@ pub(super) fn run(options: &Demo) -> Result<ExitCode, Failure> {
         listener,
         &options.listen,
         Front::Nothing,
+        None,
         None,
     )
 }

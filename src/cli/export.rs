@@ -1,7 +1,8 @@
 //! `tautpool export`: the host's own private copy. It holds what contributors sent, word for
 //! word, so it is for the host's eyes only and says so.
 
-use super::{Export, Failure};
+use super::progress::Doing;
+use super::{Export, Failure, written};
 use crate::contribution::Contribution;
 use crate::effects::spread::CrowdSpread;
 use crate::intake;
@@ -12,7 +13,9 @@ use crate::store::{Durability, Store, StoredConsent, StoredContribution};
 use crate::vocabulary::Sequence;
 use crate::wire::{self, reply};
 use serde_json::{Value, json};
+use std::fs;
 use std::io::{self, Write};
+use std::os::unix::fs::OpenOptionsExt;
 use std::process::ExitCode;
 
 pub(super) fn run(options: &Export) -> Result<ExitCode, Failure> {
@@ -24,6 +27,7 @@ pub(super) fn run(options: &Export) -> Result<ExitCode, Failure> {
         )
         .into());
     }
+    let doing = Doing::now("reading contributions");
     let store = Store::open(&options.data.data, Durability::Full)?;
     let mut studies = Vec::new();
     for stored in store.studies()? {
@@ -52,8 +56,35 @@ pub(super) fn run(options: &Export) -> Result<ExitCode, Failure> {
         "private": "Contributions word for word: not for publication.",
         "studies": studies,
     });
-    writeln!(io::stdout().lock(), "{document}")?;
+    drop(doing);
+    put(options, &document)?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Writes an export to standard output, or to a file that nobody else reads.
+fn put(options: &Export, document: &Value) -> Result<(), Failure> {
+    let path = &options.output;
+    if path.as_os_str() == "-" {
+        return written(document);
+    }
+    let text = format!("{document}\n");
+    let mut new = fs::OpenOptions::new();
+    let made = new.write(true).create_new(true).mode(0o600).open(path);
+    let put = made.and_then(|mut file| {
+        file.write_all(text.as_bytes())?;
+        file.sync_all()
+    });
+    put.map_err(|error| format!("{}: {error}", path.display()))?;
+    let named = path.display().to_string();
+    if options.json {
+        return written(&json!({"file": named, "bytes": text.len()}));
+    }
+    writeln!(
+        io::stdout().lock(),
+        "Wrote {named}, {} bytes. It has what players sent, word for word.",
+        text.len()
+    )?;
+    Ok(())
 }
 
 fn one_study(

@@ -1,15 +1,23 @@
 //! `tautpool host credential make`: what the host signs in with.
 
-use super::{Data, Failure};
+use super::{Failure, Folder, written};
 use crate::clock;
 use crate::service::Service;
 use crate::store::Durability;
+use serde_json::json;
 use std::io::{self, Write};
 use std::process::ExitCode;
 
-pub(super) fn make_credential(data: &Data) -> Result<ExitCode, Failure> {
+pub(super) fn make_credential(Folder { data, json }: &Folder) -> Result<ExitCode, Failure> {
     let service = Service::open_or_make(&data.data, Durability::Full)?;
     let credential = service.make_credential(clock::now_ms())?;
+    if json.json {
+        written(&json!({
+            "credential": credential.reveal(),
+            "data": data.data.display().to_string(),
+        }))?;
+        return Ok(ExitCode::SUCCESS);
+    }
     let mut out = io::stdout().lock();
     writeln!(out, "{}\n", credential.reveal())?;
     writeln!(

@@ -1,9 +1,10 @@
 //! `tautpool host invitations …`: letting in only those whom the host invites.
 
-use super::{Data, Failure, HostInvitations};
+use super::{Data, Failure, Folder, HostInvitations, written};
 use crate::clock;
 use crate::service::Service;
-use crate::store::Durability;
+use crate::store::{Durability, StoredInvitation};
+use serde_json::{Value, json};
 use std::io::{self, Write};
 use std::process::ExitCode;
 
@@ -13,16 +14,16 @@ pub(super) fn run(command: &HostInvitations) -> Result<ExitCode, Failure> {
             study,
             count,
             uses,
-            data,
-        } => make(study, (*count, *uses), data),
-        HostInvitations::Need { study, data } => need(study, true, data),
-        HostInvitations::Lift { study, data } => need(study, false, data),
-        HostInvitations::List { study, data } => list(study, data),
+            folder,
+        } => make(study, (*count, *uses), folder),
+        HostInvitations::Need { study, folder } => need(study, true, folder),
+        HostInvitations::Lift { study, folder } => need(study, false, folder),
+        HostInvitations::List { study, folder } => list(study, folder),
         HostInvitations::End {
             study,
             number,
-            data,
-        } => end(study, *number, data),
+            folder,
+        } => end(study, *number, folder),
     }
 }
 
@@ -32,9 +33,23 @@ fn service(data: &Data) -> Result<Service, Failure> {
 
 /// Prints the codes alone, a line each, so that the list can be printed; what is said of them goes to
 /// standard error.
-fn make(study: &str, (count, uses): (u16, u32), data: &Data) -> Result<ExitCode, Failure> {
+fn make(
+    study: &str,
+    (count, uses): (u16, u32),
+    Folder { data, json }: &Folder,
+) -> Result<ExitCode, Failure> {
     let service = service(data)?;
     let codes = service.make_invitations(study, count, uses, clock::now_ms())?;
+    if json.json {
+        let codes: Vec<String> = codes.iter().map(|code| code.grouped()).collect();
+        written(&json!({
+            "study": study,
+            "codes": codes,
+            "uses": uses,
+            "needed": service.needs_invitation(study),
+        }))?;
+        return Ok(ExitCode::SUCCESS);
+    }
     let mut out = io::stdout().lock();
     for code in codes {
         writeln!(out, "{}", code.grouped())?;
@@ -54,8 +69,12 @@ fn make(study: &str, (count, uses): (u16, u32), data: &Data) -> Result<ExitCode,
     Ok(ExitCode::SUCCESS)
 }
 
-fn need(study: &str, needed: bool, data: &Data) -> Result<ExitCode, Failure> {
+fn need(study: &str, needed: bool, Folder { data, json }: &Folder) -> Result<ExitCode, Failure> {
     service(data)?.need_invitation(study, needed)?;
+    if json.json {
+        written(&json!({"study": study, "needed": needed}))?;
+        return Ok(ExitCode::SUCCESS);
+    }
     let words = if needed {
         "New players need an invitation from now on."
     } else {
@@ -65,9 +84,15 @@ fn need(study: &str, needed: bool, data: &Data) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn list(study: &str, data: &Data) -> Result<ExitCode, Failure> {
+fn list(study: &str, Folder { data, json }: &Folder) -> Result<ExitCode, Failure> {
+    let invitations = service(data)?.invitations(study)?;
+    if json.json {
+        let invitations: Vec<Value> = invitations.iter().map(document).collect();
+        written(&json!({"study": study, "invitations": invitations}))?;
+        return Ok(ExitCode::SUCCESS);
+    }
     let mut out = io::stdout().lock();
-    for invitation in service(data)?.invitations(study)? {
+    for invitation in invitations {
         let ended = invitation.ended_at_ms.map(clock::date);
         writeln!(
             out,
@@ -82,8 +107,22 @@ fn list(study: &str, data: &Data) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn end(study: &str, number: i64, data: &Data) -> Result<ExitCode, Failure> {
+fn document(invitation: &StoredInvitation) -> Value {
+    json!({
+        "number": invitation.number,
+        "made": clock::date(invitation.made_at_ms),
+        "uses": invitation.uses,
+        "most_uses": invitation.most_uses,
+        "ended": invitation.ended_at_ms.map(clock::date),
+    })
+}
+
+fn end(study: &str, number: i64, Folder { data, json }: &Folder) -> Result<ExitCode, Failure> {
     if service(data)?.end_invitation(study, number, clock::now_ms())? {
+        if json.json {
+            written(&json!({"study": study, "number": number, "ended": true}))?;
+            return Ok(ExitCode::SUCCESS);
+        }
         writeln!(io::stdout().lock(), "Invitation {number} is ended.")?;
         return Ok(ExitCode::SUCCESS);
     }

@@ -4,6 +4,7 @@ mod coefficients;
 mod question;
 mod scrutiny;
 
+use super::progress::Doing;
 use super::{Failure, Pool, read};
 use crate::findings::labels::{band_label, class_label, outcome_label, unit_words};
 use crate::findings::scrutiny::Scrutiny;
@@ -73,6 +74,7 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
         }
         return question::run(&bytes, question, options.json);
     }
+    let doing = Doing::now("pooling");
     let answer = if !is_json {
         table(&bytes, &wanted, &places, level, choice)
     } else if options.moderators.is_empty() && options.cluster.is_none() {
@@ -83,6 +85,7 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
                 .into(),
         );
     };
+    drop(doing);
     let mut out = io::stdout().lock();
     match answer {
         Ok(answer) if options.json => writeln!(out, "{}", answer.document)?,

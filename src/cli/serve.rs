@@ -17,21 +17,12 @@ use std::sync::Arc;
 use std::time::Duration;
 
 pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
-    telemetry::start(&options.listen.log)?;
+    telemetry::start(&options.listen.log, options.listen.log_format)?;
     let address = options.listen.listen;
-    if !address.ip().is_loopback() && !options.behind_tls_proxy {
-        return Err(format!(
-            "plain HTTP is served on this machine only, and {address} is reachable from others: listen on 127.0.0.1, or put a proxy with TLS in front and say --behind-tls-proxy"
-        )
-        .into());
+    if let Some(refusal) = refusals(options).into_iter().next() {
+        return Err(refusal.into());
     }
     let backups = scheduled(&options.backups, &options.data.data)?;
-    if !address.ip().is_loopback() && options.trusted_proxies.is_empty() {
-        return Err(format!(
-            "{address} is reachable from others, and anybody could claim to be the proxy: name its address, such as --trusted-proxies 10.0.0.5, or its network, such as --trusted-proxies 10.0.0.0/24"
-        )
-        .into());
-    }
     let service = Arc::new(Service::open(&options.data.data, Durability::Full)?);
     if let Some(public_url) = &options.public_url {
         service.reached_at(public_url.clone());
@@ -40,12 +31,55 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
         service.names(notice);
     }
     let listener = bind(address)?;
+    let for_metrics = options.metrics_listen.map(bind).transpose()?;
     let mut out = io::stdout().lock();
+    if let Some(metrics) = &for_metrics {
+        writeln!(out, "Figures on http://{}/metrics", metrics.local_addr()?)?;
+    }
     writeln!(out, "Serving on http://{}", listener.local_addr()?)?;
     out.flush()?;
     drop(out);
     let front = front(options);
-    until_stopped(service, listener, &options.listen, front, backups)
+    until_stopped(
+        service,
+        listener,
+        &options.listen,
+        front,
+        backups,
+        for_metrics,
+    )
+}
+
+/// Why these settings are not served with: words with the mend behind a colon.
+pub(super) fn refusals(options: &Serve) -> Vec<String> {
+    let mut refusals = Vec::new();
+    let address = options.listen.listen;
+    let is_open = !address.ip().is_loopback();
+    if is_open && !options.behind_tls_proxy {
+        refusals.push(format!(
+            "plain HTTP is served on this machine only, and {address} is reachable from others: listen on 127.0.0.1, or put a proxy with TLS in front and say --behind-tls-proxy"
+        ));
+    }
+    if let Err(error) = scheduled(&options.backups, &options.data.data) {
+        refusals.push(error.to_string());
+    }
+    if is_open && options.behind_tls_proxy && options.trusted_proxies.is_empty() {
+        refusals.push(format!(
+            "{address} is reachable from others, and anybody could claim to be the proxy: name its address, such as --trusted-proxies 10.0.0.5, or its network, such as --trusted-proxies 10.0.0.0/24"
+        ));
+    }
+    if let Some(metrics) = options
+        .metrics_listen
+        .filter(|metrics| !metrics.ip().is_loopback())
+    {
+        refusals.push(format!(
+            "figures have exact counts of players in them, and {metrics} is reachable from others: say --metrics-listen with an address of this machine, such as 127.0.0.1:9464"
+        ));
+    }
+    if let Err(words) = options.security.notice() {
+        refusals.push(words);
+    }
+    refusals
 }
 
 /// The schedule of backups with the data folder that they are made of, when there shall be any.
@@ -99,6 +133,7 @@ pub(super) fn until_stopped(
     options: &Listen,
     front: Front,
     backups: Option<(Schedule, PathBuf)>,
+    for_metrics: Option<TcpListener>,
 ) -> Result<ExitCode, Failure> {
     let publisher = Arc::clone(&service);
     std::thread::Builder::new()
@@ -114,11 +149,11 @@ pub(super) fn until_stopped(
         actix_web::rt::spawn(keep_promises(Arc::clone(&service)));
         actix_web::rt::spawn(leave_no_trace(Arc::clone(&service)));
         if let Some((schedule, data)) = backups {
-            actix_web::rt::spawn(back_up(schedule, data));
+            actix_web::rt::spawn(back_up(Arc::clone(&service), schedule, data));
         }
         let workers = usize::from(options.workers);
         let a_minute = options.requests_a_minute;
-        http::server(service, listener, workers, front, a_minute)?.await
+        http::server(service, listener, workers, front, a_minute, for_metrics)?.await
     })?;
     Ok(ExitCode::SUCCESS)
 }
@@ -156,10 +191,16 @@ async fn leave_no_trace(service: Arc<Service>) {
 }
 
 /// Makes backups and removes old ones, now and again and again.
-async fn back_up(schedule: Schedule, data: PathBuf) {
+async fn back_up(service: Arc<Service>, schedule: Schedule, data: PathBuf) {
     loop {
         let (schedule_now, data) = (schedule.clone(), data.clone());
-        let done = web::block(move || schedule_now.look(&data, clock::now_ms())).await;
+        let noting = Arc::clone(&service);
+        let done = web::block(move || {
+            let done = schedule_now.look(&data, clock::now_ms());
+            noting.note_backups(schedule_now.newest_at_ms(&data), done.is_err());
+            done
+        })
+        .await;
         match done {
             Ok(Ok(done)) => tell(&done),
             Ok(Err(error)) => {

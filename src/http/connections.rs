@@ -61,6 +61,21 @@ struct Open {
     next_number: u64,
     lines: BTreeMap<u64, Line>,
     of_clients: BTreeMap<Client, usize>,
+    tally: Tally,
+}
+
+/// How many connections there are, and how many were ended since the start, and why.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Tally {
+    pub(super) n_open: u64,
+    /// Their client had as many as one may.
+    pub(super) n_of_a_client: u64,
+    /// Every other one was worked on.
+    pub(super) n_no_room: u64,
+    /// A newer one took their place.
+    pub(super) n_gave_way: u64,
+    /// Their client took too long.
+    pub(super) n_overdue: u64,
 }
 
 /// One connection.
@@ -99,7 +114,17 @@ impl Connections {
             next_number: 0,
             lines: BTreeMap::new(),
             of_clients: BTreeMap::new(),
+            tally: Tally::default(),
         }))))
+    }
+
+    /// How many there are, and what became of others.
+    pub(super) fn tally(&self) -> Tally {
+        let open = self.open();
+        Tally {
+            n_open: u64::try_from(open.lines.len()).unwrap_or(u64::MAX),
+            ..open.tally
+        }
     }
 
     /// Takes a connection in, or cuts it when its client has as many as one may.
@@ -140,10 +165,15 @@ impl Connections {
         if let Some(client) = client
             && MOST_OF_A_CLIENT <= open.of_clients.get(&client).copied().unwrap_or(0)
         {
+            open.tally.n_of_a_client += 1;
             return None;
         }
         if MOST <= open.lines.len() {
-            let longest = open.longest_waiting()?;
+            let Some(longest) = open.longest_waiting() else {
+                open.tally.n_no_room += 1;
+                return None;
+            };
+            open.tally.n_gave_way += 1;
             open.cut(longest);
         }
         let number = open.next_number;
@@ -188,6 +218,7 @@ impl Connections {
         let overdue = overdue.filter(|(_, line)| line.waits() && line.waits_until < now);
         let overdue: Vec<u64> = overdue.map(|(number, _)| *number).collect();
         for number in overdue {
+            open.tally.n_overdue += 1;
             open.cut(number);
         }
     }

@@ -7,6 +7,7 @@ pub(super) use kind::Kind;
 
 use super::client;
 use super::form;
+use super::metrics;
 use super::open;
 use super::problem::Problem;
 use crate::access::{Left, Quota, Requests};
@@ -60,6 +61,9 @@ pub(super) async fn request(
         next.call(request).await?.map_into_boxed_body()
     } else {
         let (request, _) = request.into_parts();
+        if let Some(metrics) = metrics::of(&request) {
+            metrics.limited(left.quota);
+        }
         let answer = too_many(&request, kind, left);
         ServiceResponse::new(request, answer)
     };

@@ -1,5 +1,6 @@
 //! One span and one log line per request. Never a body, an address of a client, or a secret.
 
+use super::metrics;
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{HeaderName, HeaderValue};
@@ -30,6 +31,8 @@ pub(super) async fn request(
     request.extensions_mut().insert(RequestId(id));
     let route = request.match_pattern().unwrap_or_else(|| "none".to_owned());
     let span = tracing::info_span!("request", request.id = %id, http.method = %request.method(), http.route = %route);
+    let metrics = metrics::of(request.request());
+    let method = request.method().clone();
     let began = Instant::now();
     async move {
         let mut response = next.call(request).await?;
@@ -38,7 +41,11 @@ pub(super) async fn request(
                 .headers_mut()
                 .insert(HeaderName::from_static("request-id"), value);
         }
-        let duration_ms = began.elapsed().as_secs_f64() * 1e3;
+        let took = began.elapsed();
+        if let Some(metrics) = metrics {
+            metrics.answered(&route, &method, response.status(), took);
+        }
+        let duration_ms = took.as_secs_f64() * 1e3;
         tracing::info!(
             http.status = response.status().as_u16(),
             duration_ms,

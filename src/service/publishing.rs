@@ -5,6 +5,7 @@
 //! that thread, as in the demo while it is filled, whoever closes a batch makes the figures.
 
 use super::{Public, Service, ServiceError};
+use crate::clock;
 use crate::store::StoredStudy;
 use crate::vocabulary::StudyState;
 use std::collections::{BTreeMap, BTreeSet};
@@ -181,7 +182,10 @@ impl Service {
     pub fn publish(&self, slug: &str) -> Result<(), ServiceError> {
         let turn = self.publisher.turn(slug);
         let _one_at_a_time = turn.lock().unwrap_or_else(PoisonError::into_inner);
+        let began = Instant::now();
         let made = self.publish_in_turn(slug);
+        self.tally
+            .published(slug, began.elapsed(), made.is_ok(), clock::now_ms());
         self.publisher.note(slug, made.is_ok());
         made
     }

@@ -105,7 +105,7 @@ fn look_into(file: &Path) -> Result<Contents, StoreError> {
     })
 }
 
-fn is_damage(error: &rusqlite::Error) -> bool {
+pub(super) fn is_damage(error: &rusqlite::Error) -> bool {
     use rusqlite::ErrorCode::{DatabaseCorrupt, NotADatabase};
     matches!(
         error.sqlite_error_code(),
@@ -123,7 +123,7 @@ pub(super) fn reader(file: &Path) -> Result<Connection, StoreError> {
 
 /// The file as SQLite takes it with options: it is read as it is, without a look at any log beside
 /// it (<https://www.sqlite.org/uri.html>).
-fn address(file: &Path) -> String {
+pub(super) fn address(file: &Path) -> String {
     let mut address = "file:".to_owned();
     for byte in file.as_os_str().as_encoded_bytes() {
         if byte.is_ascii_alphanumeric() || b"/._-".contains(byte) {

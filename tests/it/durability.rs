@@ -249,7 +249,7 @@ fn unsynced_server_for_the_trace() {
     println!("http://{}", listener.local_addr().unwrap());
     actix_web::rt::System::new()
         .block_on(async {
-            tautpool::http::server(Arc::new(service), listener, 1, Front::Nothing, 0)?.await
+            tautpool::http::server(Arc::new(service), listener, 1, Front::Nothing, 0, None)?.await
         })
         .unwrap();
 }

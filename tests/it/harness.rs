@@ -114,6 +114,9 @@ pub(crate) fn recruit(service: &Service, document: &[u8], now_ms: i64) -> Arc<St
     study
 }
 
+/// How the line begins that says where figures are told.
+pub(crate) const METRICS: &str = "Figures on ";
+
 /// A running server. It ends with this value.
 pub(crate) struct Server {
     child: Child,
@@ -161,6 +164,13 @@ impl Server {
         Self::start_among("127.0.0.1:0", &arguments, environment, is_last)
     }
 
+    /// The program that serves with these settings, and on a free port.
+    pub(crate) fn with_environment(arguments: &[&str], environment: &[(&str, String)]) -> Self {
+        let is_last = |line: &str| line.starts_with("Serving on http://");
+        let started = Self::start_among("127.0.0.1:0", arguments, environment, is_last);
+        started.unwrap_or_else(|said| panic!("no address: {said}"))
+    }
+
     /// The program with these arguments on a free port, read up to a line of its output.
     pub(crate) fn start(arguments: &[&str], is_last: impl Fn(&str) -> bool) -> Self {
         Self::start_on("127.0.0.1:0", arguments, is_last)
@@ -202,7 +212,8 @@ impl Server {
         }
         // Whatever else it prints must not fill the pipe.
         thread::spawn(move || lines.for_each(drop));
-        let mut words = printed.split_whitespace();
+        let lines = printed.lines().filter(|line| !line.starts_with(METRICS));
+        let mut words = lines.flat_map(str::split_whitespace);
         let Some(address) = words.find_map(|word| word.strip_prefix("http://")) else {
             child.wait().unwrap();
             return Err(fs::read_to_string(&log).unwrap());

@@ -1,6 +1,7 @@
 //! `tautpool pool FILE --where QUESTION`: what the query address answers, from a file.
 
 use super::super::check::list_faults;
+use super::super::progress::Doing;
 use super::{Titled, describe};
 use crate::cli::Failure;
 use crate::findings::query::told;
@@ -22,7 +23,9 @@ pub(super) fn run(bytes: &[u8], question: &str, as_json: bool) -> Result<ExitCod
             return Ok(ExitCode::FAILURE);
         }
     };
+    let doing = Doing::now("pooling");
     let answer = publication.ask(&query)?;
+    drop(doing);
     let mut out = io::stdout().lock();
     if as_json {
         let document = wire::query::document(&publication, &query, &answer);

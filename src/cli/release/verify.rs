@@ -1,10 +1,13 @@
 //! `tautpool release verify`: what a file can show of a release by itself.
 
-use super::super::{Failure, check, read, sha256};
+use super::super::progress::Doing;
+use super::super::{AsJson, Failure, check, read, sha256, written};
 use crate::receipt::sha256_of;
 use crate::release::Software;
+use crate::wire::problem;
 use crate::wire::release::check::{self as content, Checks, Difference, NOT_CHECKED};
 use data_encoding::HEXLOWER;
+use serde_json::{Value, json};
 use std::ffi::OsString;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -16,22 +19,42 @@ struct Wanted {
     by: String,
 }
 
-/// What is checked, and what came of it.
-struct Report<W> {
-    out: W,
-    n_faults: usize,
+/// What came of one check.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Said {
+    Holds,
+    Fault,
+    Note,
 }
 
-impl<W: Write> Report<W> {
-    fn hold(&mut self, holds: bool, what: &str, if_not: &str) -> io::Result<()> {
-        if holds {
-            return writeln!(self.out, "ok     {what}");
+impl Said {
+    const fn code(self) -> &'static str {
+        match self {
+            Self::Holds => "ok",
+            Self::Fault => "fault",
+            Self::Note => "note",
         }
-        self.n_faults += 1;
-        writeln!(self.out, "FAULT  {if_not}")
+    }
+}
+
+/// What is checked, and what came of it: each with the name of the check as its first word.
+#[derive(Default)]
+struct Report(Vec<(Said, String)>);
+
+impl Report {
+    fn hold(&mut self, holds: bool, what: &str, if_not: &str) {
+        self.0.push(if holds {
+            (Said::Holds, what.to_owned())
+        } else {
+            (Said::Fault, if_not.to_owned())
+        });
     }
 
-    fn same(&mut self, what: &str, kind: &str, differs: Option<&Difference>) -> io::Result<()> {
+    fn note(&mut self, what: String) {
+        self.0.push((Said::Note, what));
+    }
+
+    fn same(&mut self, what: &str, kind: &str, differs: Option<&Difference>) {
         let Some(differs) = differs else {
             return self.hold(true, what, "");
         };
@@ -42,11 +65,40 @@ impl<W: Write> Report<W> {
                 "{kind} {} is not what the rest of the file gives: written is {}, it should be {}",
                 differs.at, differs.written, differs.wanted
             ),
-        )
+        );
+    }
+
+    fn is_good(&self) -> bool {
+        self.0.iter().all(|(said, _)| *said != Said::Fault)
+    }
+
+    fn write(&self, out: &mut impl Write) -> io::Result<()> {
+        for (said, what) in &self.0 {
+            let mark = match said {
+                Said::Fault => "FAULT",
+                other => other.code(),
+            };
+            writeln!(out, "{mark:<5}  {what}")?;
+        }
+        Ok(())
+    }
+
+    /// With the faults of a file that is no release.
+    fn document(&self, faults: &[Value]) -> Value {
+        let entry = |(said, what): &(Said, String)| {
+            let (check, found) = what.split_once(' ').unwrap_or((what, ""));
+            json!({"check": check, "outcome": said.code(), "found": found.trim_start()})
+        };
+        json!({
+            "ok": self.is_good() && faults.is_empty(),
+            "checks": self.0.iter().map(entry).collect::<Vec<_>>(),
+            "faults": faults,
+            "not_checked": NOT_CHECKED,
+        })
     }
 }
 
-pub(super) fn run(file: &Path, given: Option<&str>) -> Result<ExitCode, Failure> {
+pub(super) fn run(file: &Path, given: Option<&str>, json: AsJson) -> Result<ExitCode, Failure> {
     let bytes = read(file)?;
     let wanted = match given {
         Some(sha256) => Some(Wanted {
@@ -55,43 +107,58 @@ pub(super) fn run(file: &Path, given: Option<&str>) -> Result<ExitCode, Failure>
         }),
         None => beside(file)?,
     };
-    let mut report = Report {
-        out: io::stdout().lock(),
-        n_faults: 0,
-    };
-    check_hash(&mut report, &bytes, wanted.as_ref())?;
-    match content::check(&bytes)? {
-        Ok(checks) => tell(&mut report, &checks)?,
+    let mut report = Report::default();
+    check_hash(&mut report, &bytes, wanted.as_ref());
+    let doing = Doing::now("making every figure again");
+    let checked = content::check(&bytes)?;
+    drop(doing);
+    match checked {
+        Ok(checks) => tell(&mut report, &checks),
+        Err(rejection) if json.json => {
+            let faults: Vec<Value> = rejection.faults.iter().map(problem::fault).collect();
+            written(&report.document(&faults))?;
+            return Ok(ExitCode::FAILURE);
+        }
         Err(rejection) => {
-            check::list_faults(&mut report.out, &rejection)?;
-            writeln!(report.out, "The file is no release, or it was changed.")?;
+            let mut out = io::stdout().lock();
+            report.write(&mut out)?;
+            check::list_faults(&mut out, &rejection)?;
+            writeln!(out, "The file is no release, or it was changed.")?;
             return Ok(ExitCode::FAILURE);
         }
     }
-    let kept_by = match wanted {
-        Some(_) => "The hash alone keeps",
-        None => "Without a hash nothing keeps",
-    };
-    writeln!(
-        report.out,
-        "{kept_by} what nothing else in the file depends on:"
-    )?;
-    for place in NOT_CHECKED {
-        writeln!(report.out, "       {place}")?;
+    if json.json {
+        written(&report.document(&[]))?;
+    } else {
+        let mut out = io::stdout().lock();
+        report.write(&mut out)?;
+        say_what_is_not_checked(&mut out, wanted.is_some())?;
     }
-    writeln!(
-        report.out,
-        "and rows that no analysis rests on, such as retrospective pairs of outcomes that were not declared, once planned ones are the analysis."
-    )?;
-    Ok(if report.n_faults == 0 {
+    Ok(if report.is_good() {
         ExitCode::SUCCESS
     } else {
         ExitCode::FAILURE
     })
 }
 
-fn tell<W: Write>(report: &mut Report<W>, checks: &Checks) -> io::Result<()> {
-    report.hold(true, "schema     valid by release.v1", "")?;
+fn say_what_is_not_checked(out: &mut impl Write, has_hash: bool) -> io::Result<()> {
+    let kept_by = if has_hash {
+        "The hash alone keeps"
+    } else {
+        "Without a hash nothing keeps"
+    };
+    writeln!(out, "{kept_by} what nothing else in the file depends on:")?;
+    for place in NOT_CHECKED {
+        writeln!(out, "       {place}")?;
+    }
+    writeln!(
+        out,
+        "and rows that no analysis rests on, such as retrospective pairs of outcomes that were not declared, once planned ones are the analysis."
+    )
+}
+
+fn tell(report: &mut Report, checks: &Checks) {
+    report.hold(true, "schema     valid by release.v1", "");
     report.hold(
         checks.form.is_none(),
         "form       canonical JSON (RFC 8785)",
@@ -99,7 +166,7 @@ fn tell<W: Write>(report: &mut Report<W>, checks: &Checks) -> io::Result<()> {
             "form       from byte {} on the file is not in the canonical form of RFC 8785, so it is not the file that was published",
             checks.form.unwrap_or_default()
         ),
-    )?;
+    );
     report.hold(
         checks.out_of_order.is_none(),
         "rows       groups and their pairs are numbered in order",
@@ -107,14 +174,14 @@ fn tell<W: Write>(report: &mut Report<W>, checks: &Checks) -> io::Result<()> {
             "rows       /findings/rows/{} has a group or a pair that does not go on from the row before",
             checks.out_of_order.unwrap_or_default()
         ),
-    )?;
+    );
     let figures = format!(
         "figures    {} analyses made again from {} rows, equal bit for bit",
         checks.n_analyses, checks.n_rows
     );
-    report.same(&figures, "figures   ", checks.figures.as_ref())?;
+    report.same(&figures, "figures   ", checks.figures.as_ref());
     let words = "words      verdicts, citation and metadata made again, equal";
-    report.same(words, "words     ", checks.words.as_ref())?;
+    report.same(words, "words     ", checks.words.as_ref());
     if let Some(written) = &checks.plan_hash {
         let made = HEXLOWER.encode(&sha256_of(checks.plan.as_bytes()));
         report.hold(
@@ -123,30 +190,23 @@ fn tell<W: Write>(report: &mut Report<W>, checks: &Checks) -> io::Result<()> {
             &format!(
                 "plan       /protocol/plan_hash_now is not the hash of the plan in /protocol/document: written is {written}, it should be {made}"
             ),
-        )?;
+        );
     }
     let (by, this) = (&checks.software, Software::this());
     if *by != this {
-        writeln!(
-            report.out,
-            "note   made with {} {}, checked with {} {}: another version may differ in words, and in the last digits of figures",
+        report.note(format!(
+            "software   made with {} {}, checked with {} {}: another version may differ in words, and in the last digits of figures",
             by.name, by.version, this.name, this.version
-        )?;
+        ));
     }
-    Ok(())
 }
 
-fn check_hash<W: Write>(
-    report: &mut Report<W>,
-    bytes: &[u8],
-    wanted: Option<&Wanted>,
-) -> io::Result<()> {
+fn check_hash(report: &mut Report, bytes: &[u8], wanted: Option<&Wanted>) {
     let found = HEXLOWER.encode(&sha256_of(bytes));
     match wanted {
-        None => writeln!(
-            report.out,
-            "note   sha256     {found}: compare it with the one that the publisher shows, or give it with --sha256"
-        ),
+        None => report.note(format!(
+            "sha256     {found}: compare it with the one that the publisher shows, or give it with --sha256"
+        )),
         Some(Wanted { sha256, by }) => report.hold(
             found == *sha256,
             &format!("sha256     {found}, {by}"),

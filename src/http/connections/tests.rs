@@ -26,6 +26,7 @@ fn a_client_has_so_many_connections_and_others_do_not_notice() {
     all.closed(admitted[0]);
     assert!(all.admit(socket(), client(1), now).is_some());
     assert!(all.admit(socket(), client(1), now).is_none());
+    assert_eq!(all.tally().n_of_a_client, 201);
 }
 
 #[test]
@@ -45,6 +46,7 @@ fn of_too_many_the_one_that_waits_longest_gives_way() {
     assert!(open.lines.contains_key(&numbers[0]), "it is worked on");
     assert!(!open.lines.contains_key(&numbers[1]));
     assert!(open.lines.contains_key(&newest));
+    assert_eq!(open.tally.n_gave_way, 1);
 }
 
 #[test]
@@ -57,6 +59,7 @@ fn when_every_connection_is_worked_on_there_is_no_room() {
     }
     assert_eq!(all.admit(socket(), None, now), None);
     assert_eq!(n_open(&all), MOST);
+    assert_eq!(all.tally().n_no_room, 1);
 }
 
 #[test]
@@ -75,4 +78,6 @@ fn a_connection_may_wait_for_a_time_that_grows_with_what_it_fetches() {
     all.cut_overdue(until + Duration::from_millis(1));
     assert_eq!(n_open(&all), 0);
     assert!(all.open().of_clients.is_empty());
+    let tally = all.tally();
+    assert_eq!((tally.n_open, tally.n_overdue), (0, 1));
 }

@@ -4,7 +4,7 @@ use crate::access::Quota;
 use actix_web::http::Method;
 
 /// Whoever watches the service asks for these, and is not to be kept from it.
-const WATCHED: &[&str] = &["/health", "/ready", "/metrics"];
+const WATCHED: &[&str] = &["/health", "/ready"];
 
 /// Pages whose forms may name a receipt or an invitation.
 const WITH_SECRETS: &[&str] = &[

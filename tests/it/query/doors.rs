@@ -198,7 +198,7 @@ fn more_questions_than_the_service_works_on_are_put_off() {
     thread::spawn(move || {
         let system = actix_web::rt::System::new();
         system.block_on(async {
-            http::server(served, listener, 1, Front::Nothing, 0)
+            http::server(served, listener, 1, Front::Nothing, 0, None)
                 .unwrap()
                 .await
         })

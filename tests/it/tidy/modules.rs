@@ -143,6 +143,16 @@ const ONLY: &[(&str, &[&str], &str)] = &[
     ),
     ("clap", &["cli"], "only the command line reads options"),
     (
+        "prometheus_client",
+        &["http"],
+        "figures for whoever runs the service leave by a listener of their own",
+    ),
+    (
+        "indicatif",
+        &["cli"],
+        "only a person at a terminal is shown progress",
+    ),
+    (
         "ureq",
         &["cli"],
         "only the command line speaks to another server",
