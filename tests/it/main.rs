@@ -6,6 +6,7 @@ mod backup;
 mod browser;
 mod cards;
 mod corpus;
+mod deploy;
 mod desk;
 mod disclosure;
 mod documents;
