@@ -11,6 +11,7 @@ mod errors;
 mod host;
 mod invitations;
 mod life;
+mod opening;
 mod own;
 mod package;
 mod plans;
@@ -47,19 +48,15 @@ use crate::protocol::{Study, limits};
 use crate::receipt::{Receipt, ReceiptKey, sha256};
 use crate::screening::ScreeningFlag;
 use crate::store::{
-    Durability, InvitationHash, NewContribution, Recorded, RequestKey, Screened, Sender, Store,
-    Version, Writing,
+    InvitationHash, NewContribution, Recorded, RequestKey, Screened, Sender, Store, Version,
+    Writing,
 };
 use crate::vocabulary::State;
 use screened::Arriving;
 use std::collections::BTreeMap;
-use std::fs::{File, TryLockError};
-use std::path::Path;
+use std::fs::File;
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use uuid::Uuid;
-
-/// The file of a data folder that one process at a time holds locked. It stays empty.
-const LOCK_FILE: &str = "in-use.lock";
 
 /// A contribution as it arrives.
 #[derive(Clone, Copy, Debug)]
@@ -127,93 +124,6 @@ pub struct Service {
 }
 
 impl Service {
-    /// Opens a data folder that has been used before.
-    ///
-    /// # Errors
-    /// When it has not, or its database or key cannot be used.
-    pub fn open(folder: &Path, durability: Durability) -> Result<Self, ServiceError> {
-        if !folder.join(Store::FILE).exists() {
-            return Err(ServiceError::NoData(folder.display().to_string()));
-        }
-        Self::open_or_make(folder, durability)
-    }
-
-    /// Opens a data folder, making it when it does not exist.
-    ///
-    /// # Errors
-    /// When the folder, its database or its key cannot be used, or when only one of the two is
-    /// there.
-    pub fn open_or_make(folder: &Path, durability: Durability) -> Result<Self, ServiceError> {
-        let in_folder = |error| ServiceError::Folder(folder.display().to_string(), error);
-        make_folder(folder).map_err(in_folder)?;
-        let lock = File::create(folder.join(LOCK_FILE)).map_err(in_folder)?;
-        match lock.try_lock() {
-            Ok(()) => {}
-            Err(TryLockError::WouldBlock) => {
-                return Err(ServiceError::FolderInUse(folder.display().to_string()));
-            }
-            Err(TryLockError::Error(error)) => return Err(in_folder(error)),
-        }
-        // One without the other is a loss, not a beginning: making the missing one anew would
-        // hide it.
-        let holds =
-            |file: &str| std::fs::metadata(folder.join(file)).is_ok_and(|file| 0 < file.len());
-        let has_key = holds(ReceiptKey::FILE);
-        if has_key && !holds(Store::FILE) {
-            return Err(ServiceError::Missing(Store::FILE, ReceiptKey::FILE));
-        }
-        // The database comes first and is whole before the key is made, so that whatever a power cut
-        // leaves of a first start is gone on with: only a database that never had a key gets one.
-        let store = Store::open(folder, durability)?;
-        if !has_key && store.has_receipt_key()? {
-            return Err(ServiceError::Missing(ReceiptKey::FILE, Store::FILE));
-        }
-        let receipt_key = ReceiptKey::of_folder(folder).map_err(in_folder)?;
-        Self::with(store, receipt_key, Some(lock))
-    }
-
-    /// A service that keeps nothing beyond the process.
-    ///
-    /// # Errors
-    /// When the system gives no randomness for a key.
-    pub fn in_memory() -> Result<Self, ServiceError> {
-        let receipt_key = ReceiptKey::fresh()
-            .map_err(|error| ServiceError::Folder("in memory".to_owned(), error))?;
-        Self::with(Store::open_in_memory()?, receipt_key, None)
-    }
-
-    fn with(
-        store: Store,
-        receipt_key: ReceiptKey,
-        folder_lock: Option<File>,
-    ) -> Result<Self, ServiceError> {
-        store.bind_receipt_key(&receipt_key.fingerprint())?;
-        let service = Self {
-            store,
-            receipt_key,
-            door: host::Door::new().map_err(ServiceError::Randomness)?,
-            studies: RwLock::default(),
-            _folder_lock: folder_lock,
-            publisher: publishing::Publisher::default(),
-            changing: Mutex::default(),
-            releases: release::Desk::default(),
-            turns: query::Turns::default(),
-            under_way: under_way::UnderWay::default(),
-            readiness: readiness::Readiness::default(),
-            by_invitation: invitations::ByInvitation::default(),
-            tally: counts::Tally::default(),
-        };
-        service.by_invitation.put(service.store.by_invitation()?);
-        service.mark_unscreened()?;
-        if let Err(error) = service.hash_consents() {
-            tracing::error!(%error, "hashes of earlier consents could not be filled in");
-        }
-        for stored in service.store.studies()? {
-            service.put_up(&stored);
-        }
-        Ok(service)
-    }
-
     /// The store, for export.
     #[must_use]
     pub const fn store(&self) -> &Store {
@@ -404,24 +314,6 @@ impl Service {
             receipt_hash: self.receipt_key.receipt(player).hash(),
         }
     }
-}
-
-/// Makes a data folder unless it is there, and sees to it that its name outlives a power cut: that
-/// stands in the folder above it, and so on for every folder that was made.
-fn make_folder(folder: &Path) -> std::io::Result<()> {
-    if folder.join(Store::FILE).exists() {
-        return Ok(());
-    }
-    let is_named = |place: &&Path| !place.as_os_str().is_empty();
-    let places = folder.ancestors().filter(is_named);
-    let missing = places.take_while(|place| !place.exists()).count();
-    std::fs::create_dir_all(folder)?;
-    // The folder itself too when it was there: perhaps a start that was cut short made it.
-    for made in folder.ancestors().take(missing.max(1)) {
-        let above = made.parent().filter(is_named).unwrap_or(Path::new("."));
-        File::open(above)?.sync_all()?;
-    }
-    Ok(())
 }
 
 fn record(

@@ -23,7 +23,10 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
         return Err(refusal.into());
     }
     let backups = scheduled(&options.backups, &options.data.data)?;
-    let service = Arc::new(Service::open(&options.data.data, Durability::Full)?);
+    let service = Arc::new(Service::open_to_serve(
+        &options.data.data,
+        Durability::Full,
+    )?);
     if let Some(public_url) = &options.public_url {
         service.reached_at(public_url.clone());
     }

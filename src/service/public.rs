@@ -205,8 +205,9 @@ impl Public {
         Ok((public, shown))
     }
 
-    /// A study whose figures cannot be made: without them it still takes contributions.
+    /// A study without its figures, which still takes contributions, and why it has none.
     pub(super) fn without_figures(
+        hidden: Hidden,
         life: Life,
         key: &ReceiptKey,
         public_url: Arc<OnceLock<PublicUrl>>,
@@ -214,7 +215,7 @@ impl Public {
         let nothing = (None, [].as_slice());
         let (public, _) = Self::new(life, None, Default::default(), nothing, key, public_url)?;
         Ok(Self {
-            hidden: Some(Hidden::NotMade),
+            hidden: Some(hidden),
             ..public
         })
     }

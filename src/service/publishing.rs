@@ -6,6 +6,7 @@
 
 use super::{Public, Service, ServiceError};
 use crate::clock;
+use crate::pages::Hidden;
 use crate::store::StoredStudy;
 use crate::vocabulary::StudyState;
 use std::collections::{BTreeMap, BTreeSet};
@@ -15,6 +16,18 @@ use std::time::{Duration, Instant};
 
 /// Longest that whoever closes a batch waits for its figures.
 const WAIT: Duration = Duration::from_secs(5);
+
+/// Contributions whose figures are made in a second or so.
+const SOON_MADE: i64 = 500;
+
+/// When the figures of studies are made that are there when the service starts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Figures {
+    /// Before it has started.
+    AtOnce,
+    /// Where they take long, by the thread for it, once there is one.
+    WhenAttended,
+}
 
 /// After how long figures that could not be made are tried again.
 const AGAIN_AFTER: Duration = Duration::from_mins(1);
@@ -148,15 +161,22 @@ impl Service {
     /// Puts a stored study in place when the service starts. One that cannot be shown keeps no other
     /// from being served: without its figures it still takes contributions, and when not even its
     /// protocol can be read, it is away until it can.
-    pub(super) fn put_up(&self, stored: &StoredStudy) {
+    pub(super) fn put_up(&self, stored: &StoredStudy, figures: Figures) {
         let slug = &stored.slug;
         let begun = self.keep_plan_hash(stored);
-        let Err(error) = begun.and_then(|()| self.publish(slug)) else {
+        let made = begun.and_then(|()| match figures {
+            Figures::WhenAttended if self.takes_long(slug)? => {
+                self.publisher.work().asked.insert(slug.clone());
+                self.show_without_figures(slug, Hidden::BeingMade)
+            }
+            Figures::WhenAttended | Figures::AtOnce => self.publish(slug),
+        });
+        let Err(error) = made else {
             return;
         };
         self.publisher.note(slug, false);
         tracing::error!(study = slug, %error, "public figures could not be made");
-        if let Err(error) = self.show_without_figures(slug) {
+        if let Err(error) = self.show_without_figures(slug, Hidden::NotMade) {
             tracing::error!(study = slug, %error, "the study cannot be shown");
             if stored.state != StudyState::Draft {
                 self.publisher.work().away.insert(slug.clone());
@@ -164,11 +184,16 @@ impl Service {
         }
     }
 
-    fn show_without_figures(&self, slug: &str) -> Result<(), ServiceError> {
+    /// Whether its figures take so long that nobody should be kept waiting for them.
+    fn takes_long(&self, slug: &str) -> Result<bool, ServiceError> {
+        Ok(SOON_MADE < self.store.count_of_study(slug)?)
+    }
+
+    fn show_without_figures(&self, slug: &str, why: Hidden) -> Result<(), ServiceError> {
         let life = self.life(slug)?;
         if let Some(life) = life.filter(|life| life.state != StudyState::Draft) {
             let public_url = Arc::clone(&self.releases.public_url);
-            let public = Public::without_figures(life, &self.receipt_key, public_url)?;
+            let public = Public::without_figures(why, life, &self.receipt_key, public_url)?;
             self.put_in_place(slug, public);
         }
         Ok(())

@@ -102,6 +102,11 @@ pub enum NotReleased {
     /// Figures could not be made.
     #[error("the figures cannot be made from what is stored: the log says why")]
     NotMade,
+    /// Figures are being made.
+    #[error(
+        "the figures are being made, because the service was started anew: release again in some minutes"
+    )]
+    BeingMade,
     /// Nothing is different from the last release.
     #[error(
         "nothing has changed since release {0}: a further release waits for a new public batch, unless it corrects that one"
@@ -226,6 +231,7 @@ impl Service {
             None => {}
             Some(Hidden::Renewing) => return Err(NotReleased::Hidden),
             Some(Hidden::NotMade) => return Err(NotReleased::NotMade),
+            Some(Hidden::BeingMade) => return Err(NotReleased::BeingMade),
         }
         let flow = public.flow.clone().ok_or(NotReleased::NothingPublic)?;
         let last = self.store.releases(slug)?.pop();

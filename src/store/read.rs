@@ -106,6 +106,18 @@ impl Store {
         rows.map(|row| row?).collect()
     }
 
+    /// How many contributions a study has, in any state.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    pub fn count_of_study(&self, slug: &str) -> Result<i64, StoreError> {
+        Ok(self.read().query_row(
+            "SELECT count(*) FROM contribution c JOIN study s ON s.id = c.study_id WHERE s.slug = ?1",
+            [slug],
+            |row| row.get(0),
+        )?)
+    }
+
     /// How many contributions there are, in any state. Also tells that the database answers.
     ///
     /// # Errors

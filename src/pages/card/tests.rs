@@ -168,6 +168,10 @@ fn before_the_first_batch_and_while_figures_are_hidden_nothing_is_told() {
             Some(Hidden::NotMade),
             "The figures cannot be shown at the moment, because of a fault of this service.",
         ),
+        (
+            Some(Hidden::BeingMade),
+            "The figures are being made, because this service was started anew: look again in some minutes.",
+        ),
     ] {
         let card = card(&CardView {
             hidden,

@@ -43,6 +43,8 @@ pub enum Hidden {
     Renewing,
     /// They could not be made from what is stored.
     NotMade,
+    /// The service has only just started and is making them.
+    BeingMade,
 }
 
 impl Hidden {
@@ -53,6 +55,9 @@ impl Hidden {
             Self::Renewing => "The figures are hidden for now, because sessions were withdrawn.",
             Self::NotMade => {
                 "The figures cannot be shown at the moment, because of a fault of this service."
+            }
+            Self::BeingMade => {
+                "The figures are being made, because this service was started anew: look again in some minutes."
             }
         }
     }
