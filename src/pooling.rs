@@ -23,6 +23,7 @@ pub mod gains;
 pub mod heterogeneity;
 mod hills;
 pub mod influence;
+mod lanes;
 mod level;
 pub mod model;
 pub mod multiplicity;
@@ -45,6 +46,7 @@ pub mod tau_squared;
 mod tests;
 pub mod three_level;
 pub mod tipping;
+mod variance_classes;
 
 pub use effects::{Effects, NumericError};
 pub use heterogeneity::Heterogeneity;

@@ -17,12 +17,16 @@
 //!
 //! Here the design is a column of ones; for covariates see [`super::regression`].
 
+mod batches;
+
 use nalgebra::{DMatrix, DVector};
 
 use super::adjustment::Adjustment;
 use super::profile::{Moments, Profile};
 use super::reason::{Estimable, Reason, finite};
 use super::sums::{Double, Real, compensated_sum};
+pub(crate) use batches::Batches;
+use batches::Mean;
 
 /// Below 4 degrees of freedom the Satterthwaite approximation is not reliable (Tipton 2015).
 const SMALLEST_DF: f64 = 4.0;
@@ -67,6 +71,15 @@ pub(crate) fn cluster_robust(
     if effects.n_clusters() < 2 {
         return Err(Reason::OneCluster);
     }
+    let total_weight = finite(moments.total_weight().value())?;
+    if let Some(batches) = profile.batches() {
+        return batches.robust(Mean {
+            tau_squared,
+            total_weight,
+            heaviest: profile.heaviest_estimate(),
+            offset: moments.offset,
+        });
+    }
     let mut clusters: Vec<Cluster> = vec![Vec::new(); effects.n_clusters()];
     let rows = profile
         .total_variances(tau_squared)
@@ -77,12 +90,24 @@ pub(crate) fn cluster_robust(
             .into_iter()
             .for_each(|cluster| cluster.push(row));
     }
-    let total_weight = finite(moments.total_weight().value())?;
     let contributions: Vec<Contribution> = clusters
         .iter()
         .map(|cluster| contribute(cluster, total_weight))
         .collect();
     combine(&contributions, total_weight)
+}
+
+/// Sums over clusters.
+#[derive(Debug, Clone, Copy)]
+struct Sums {
+    /// Of the squared scores.
+    scores: f64,
+    /// `tr T s1^2`.
+    trace: f64,
+    /// Sum of the squared diagonal of `T s1^2`.
+    diagonal: f64,
+    /// Sum of its squares on one side of the diagonal.
+    pairs: f64,
 }
 
 fn combine(contributions: &[Contribution], total_weight: f64) -> Estimable<ClusterRobust> {
@@ -97,9 +122,20 @@ fn combine(contributions: &[Contribution], total_weight: f64) -> Estimable<Clust
         so_far = f64::accumulate(so_far, squared);
     }
     let diagonal = compensated_sum(contributions.iter().map(|c| c.diagonal * c.diagonal));
-    let df = enough_df(finite(trace * trace / (diagonal + 2.0 * pairs.value()))?)?;
+    let sums = Sums {
+        scores,
+        trace,
+        diagonal,
+        pairs: pairs.value(),
+    };
+    finish(sums, total_weight)
+}
+
+fn finish(sums: Sums, total_weight: f64) -> Estimable<ClusterRobust> {
+    let squares = sums.diagonal + 2.0 * sums.pairs;
+    let df = enough_df(finite(sums.trace * sums.trace / squares)?)?;
     Ok(ClusterRobust {
-        se: finite(scores.sqrt() / total_weight)?,
+        se: finite(sums.scores.sqrt() / total_weight)?,
         df,
     })
 }

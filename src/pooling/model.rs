@@ -178,7 +178,40 @@ pub(crate) fn random_effects(
     }
 }
 
+/// A random-effects model whose [`Model::weights`] are left out, for whoever wants the mean alone.
+///
+/// # Errors
+/// [`Reason::OutOfRange`] when a sum overflows.
+pub(crate) fn without_shares(
+    profile: &Profile<'_>,
+    at_zero: &Moments<Double>,
+    tau_squared: f64,
+    level: Level,
+) -> Estimable<Model> {
+    if 0.0 < tau_squared {
+        let moments = profile.precise(tau_squared);
+        describe(profile, &moments, tau_squared, level)
+    } else {
+        describe(profile, at_zero, 0.0, level)
+    }
+}
+
 fn build(
+    profile: &Profile<'_>,
+    moments: &Moments<Double>,
+    tau_squared: f64,
+    level: Level,
+) -> Estimable<Model> {
+    let model = describe(profile, moments, tau_squared, level)?;
+    let shares = profile.shares(tau_squared, moments.base.value(), moments.weight.value());
+    Ok(Model {
+        weights: shares.into(),
+        ..model
+    })
+}
+
+/// Everything but the weights.
+fn describe(
     profile: &Profile<'_>,
     moments: &Moments<Double>,
     tau_squared: f64,
@@ -195,8 +228,6 @@ fn build(
     } else {
         Ok(())
     };
-    let weight = moments.weight.value();
-    let base = moments.base.value();
     Ok(Model {
         tau_squared: finite(tau_squared)?,
         estimate,
@@ -210,10 +241,7 @@ fn build(
             .and_then(|()| clusters::cluster_robust(profile, moments, tau_squared))
             .and_then(|robust| TInterval::new(estimate, robust.se, robust.df, level)),
         prediction: predict(estimate, tau_squared + variance, moments.df - 1.0, level),
-        weights: profile
-            .total_variances(tau_squared)
-            .map(|variance| base / variance / weight)
-            .collect(),
+        weights: Array1::default(0),
     })
 }
 

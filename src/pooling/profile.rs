@@ -5,20 +5,38 @@
 //! taken relative to the estimate `y_m` with that largest weight. An effect that outweighs the
 //! rest by many orders of magnitude then has the residual `-delta`, which is known to full
 //! relative precision, and traces of the projection `P` can be written as sums of positive parts.
+//!
+//! From [`MANY`] effects on, sums are formed as [`many`] says, as long as no weight is so large that
+//! it takes the above.
 
+mod many;
+
+use super::clusters::Batches;
 use super::effects::Effects;
+use super::hills::SEARCH_TOLERANCE;
+use super::lanes::{self, Columns};
 use super::reason::{Estimable, Reason};
 use super::sums::{Double, Real, compensated_sum};
+use many::Many;
+use pulp::{Arch, Simd, WithSimd};
+use std::marker::PhantomData;
+use std::sync::OnceLock;
 
-/// Effects prepared for repeated evaluation.
+/// Effects from which on [`many`] forms the sums. With fewer, figures that were published keep their
+/// last digit.
+const MANY: usize = 512;
+
+/// Effects prepared for repeated evaluation. Copies none of them.
 #[derive(Debug)]
 pub(crate) struct Profile<'a> {
     effects: &'a Effects,
     heaviest_estimate: f64,
-    smallest_variance: f64,
-    /// Variance and exact distance from the heaviest estimate of every effect but the heaviest,
-    /// in canonical order.
-    rest: Vec<(f64, Double)>,
+    /// The smallest and the largest variance.
+    ends: (f64, f64),
+    /// The effects before and behind the heaviest one, in canonical order.
+    rest: [Columns<'a>; 2],
+    many: Option<Many>,
+    batches: OnceLock<Option<Batches>>,
 }
 
 /// The sums at one value of `tau_squared`, over relative weights `u`.
@@ -47,6 +65,32 @@ pub(crate) struct Moments<T> {
 }
 
 impl<T: Real> Moments<T> {
+    /// From the sums of the first three powers of `u` over all effects but the heaviest, and those
+    /// of `u r^2`, `u^2 r^2`, `u^3 r^2` and `u^2 r` over all.
+    fn new(df: f64, base: T, offset: T, [a, b, c]: [T; 3], residuals: [T; 4]) -> Self {
+        let [residual, projected, cubed, crossed] = residuals;
+        let one = T::from_double(Double::ONE);
+        let weight = one + a;
+        // Written out in 1 and the rest, tr P and tr PP lose no digits when the rest is tiny:
+        // s1^2 tr PP = s2 s1^2 - 2 s3 s1 + s2^2 with s1 = 1 + a, s2 = 1 + b, s3 = 1 + c.
+        let two = one + one;
+        let trace = (two * a + (a * a - b)) / weight;
+        let trace_of_square =
+            (a * a + (two + one) * b + two * (a * b - c) + (a * a * b - two * c * a + b * b))
+                / (weight * weight);
+        Self {
+            df,
+            base,
+            weight,
+            offset,
+            residual,
+            projected,
+            projected_twice: cubed - crossed * crossed / weight,
+            trace,
+            trace_of_square,
+        }
+    }
+
     /// Cochran's Q, `sum w r^2` (Cochran 1954).
     pub(crate) fn q(&self) -> T {
         self.residual / self.base
@@ -105,30 +149,59 @@ impl<T: Real> Moments<T> {
     }
 }
 
+impl Moments<Double> {
+    /// The same in `f64`.
+    fn rounded(self) -> Moments<f64> {
+        Moments {
+            df: self.df,
+            base: self.base.value(),
+            weight: self.weight.value(),
+            offset: self.offset.value(),
+            residual: self.residual.value(),
+            projected: self.projected.value(),
+            projected_twice: self.projected_twice.value(),
+            trace: self.trace.value(),
+            trace_of_square: self.trace_of_square.value(),
+        }
+    }
+}
+
 impl<'a> Profile<'a> {
     /// Prepares effects.
     ///
     /// # Errors
     /// [`Reason::NoEffects`] without effects.
     pub(crate) fn new(effects: &'a Effects) -> Estimable<Self> {
-        let variances = effects.variances();
-        let estimates = effects.estimates();
-        let rows = || estimates.iter().copied().zip(variances.iter().copied());
-        let heaviest = rows()
-            .enumerate()
-            .reduce(|best, row| if row.1.1 < best.1.1 { row } else { best });
-        let (heaviest_idx, (heaviest_estimate, smallest_variance)) =
-            heaviest.ok_or(Reason::NoEffects)?;
-        let rest = rows()
-            .enumerate()
-            .filter(|&(idx, _)| idx != heaviest_idx)
-            .map(|(_, (estimate, variance))| (variance, Double::sum(estimate, -heaviest_estimate)))
-            .collect();
+        let (estimates, variances) = effects.slices();
+        let ends = lanes::extremes(variances);
+        // The first of the smallest ones, whatever the order of the input was.
+        let heaviest = variances.iter().position(|&variance| variance <= ends.0);
+        let heaviest = heaviest.ok_or(Reason::NoEffects)?;
+        let (estimates_before, estimates) = estimates.split_at(heaviest);
+        let (variances_before, variances) = variances.split_at(heaviest);
+        let (Some((&heaviest_estimate, estimates)), Some((_, variances))) =
+            (estimates.split_first(), variances.split_first())
+        else {
+            return Err(Reason::NoEffects);
+        };
+        let before = Columns {
+            variances: variances_before,
+            estimates: estimates_before,
+        };
+        let behind = Columns {
+            variances,
+            estimates,
+        };
+        let has_many = MANY <= effects.k();
         Ok(Self {
             effects,
             heaviest_estimate,
-            smallest_variance,
-            rest,
+            ends,
+            rest: [before, behind],
+            many: has_many
+                .then(|| Many::new(effects, heaviest_estimate, ends))
+                .flatten(),
+            batches: OnceLock::new(),
         })
     }
 
@@ -144,24 +217,80 @@ impl<'a> Profile<'a> {
 
     /// The smallest sampling variance.
     pub(crate) const fn smallest_variance(&self) -> f64 {
-        self.smallest_variance
+        self.ends.0
     }
 
-    /// The sums in `f64` with compensation: a few units in the last place, for searching.
+    /// Variance and exact distance from the heaviest estimate of every effect but the heaviest, in
+    /// canonical order.
+    fn rest(&self) -> impl Iterator<Item = (f64, Double)> {
+        let heaviest = self.heaviest_estimate;
+        self.rest.iter().flat_map(move |part| {
+            let rows = part.variances.iter().zip(part.estimates);
+            rows.map(move |(&v, &y)| (v, Double::sum(y, -heaviest)))
+        })
+    }
+
+    /// The sums in `f64` with compensation: a few units in the last place.
     pub(crate) fn quick(&self, tau_squared: f64) -> Moments<f64> {
-        self.moments(tau_squared)
+        match self.of_many(tau_squared) {
+            Some(moments) => moments.rounded(),
+            None => self.moments(tau_squared),
+        }
     }
 
-    /// The sums to about 30 digits, for what leaves.
+    /// The sums for searching: of many effects to eight digits or so, without passing the data.
+    pub(crate) fn rough(&self, tau_squared: f64) -> Moments<f64> {
+        let rough = self
+            .many
+            .as_ref()
+            .and_then(|many| many.rough(&self.rest, self.ends.0 + tau_squared, tau_squared));
+        rough.unwrap_or_else(|| self.quick(tau_squared))
+    }
+
+    /// The sums for what leaves: to about 30 digits, of many effects to the last of 16.
     pub(crate) fn precise(&self, tau_squared: f64) -> Moments<Double> {
-        self.moments(tau_squared)
+        self.of_many(tau_squared)
+            .unwrap_or_else(|| self.moments(tau_squared))
+    }
+
+    fn of_many(&self, tau_squared: f64) -> Option<Moments<Double>> {
+        let many = self.many.as_ref()?;
+        many.moments(&self.rest, self.ends.0 + tau_squared, tau_squared)
+    }
+
+    /// The clusters of many effects by size.
+    pub(crate) fn batches(&self) -> Option<&Batches> {
+        self.many.as_ref()?;
+        self.batches
+            .get_or_init(|| Batches::new(self.effects))
+            .as_ref()
+    }
+
+    /// How small a Newton step from a root that was found with [`Profile::rough`] leaves nothing to
+    /// mend, as a share of the root.
+    pub(crate) const fn last_step(&self) -> f64 {
+        if self.many.is_some() {
+            many::LAST_STEP
+        } else {
+            SEARCH_TOLERANCE
+        }
     }
 
     fn moments<T: Real>(&self, tau_squared: f64) -> Moments<T> {
-        let base = T::from_sum(self.smallest_variance, tau_squared);
+        let profile = self;
+        Arch::new().dispatch(Pass {
+            profile,
+            tau_squared,
+            of: PhantomData,
+        })
+    }
+
+    #[inline(always)]
+    fn passed_moments<T: Real>(&self, tau_squared: f64) -> Moments<T> {
+        let base = T::from_sum(self.ends.0, tau_squared);
         let relative_weight = |variance: f64| base / T::from_sum(variance, tau_squared);
         let [mut a, mut b, mut c, mut shift] = [Double::ZERO; 4];
-        for &(variance, distance) in &self.rest {
+        for (variance, distance) in self.rest() {
             let u = relative_weight(variance);
             let squared = u * u;
             a = T::accumulate(a, u);
@@ -171,15 +300,14 @@ impl<'a> Profile<'a> {
         }
         let [a, b, c] = [a, b, c].map(T::from_double);
         let one = T::from_double(Double::ONE);
-        let weight = one + a;
-        let offset = T::from_double(shift) / weight;
+        let offset = T::from_double(shift) / (one + a);
 
         // The heaviest effect has weight 1 and residual -offset.
         let own = offset * offset;
         let zero = T::from_double(Double::ZERO);
         let [mut residual, mut projected, mut cubed] = [own.to_double(); 3];
         let mut crossed = (zero - offset).to_double();
-        for &(variance, distance) in &self.rest {
+        for (variance, distance) in self.rest() {
             let u = relative_weight(variance);
             let r = T::from_double(distance) - offset;
             let ur = u * r;
@@ -189,33 +317,13 @@ impl<'a> Profile<'a> {
             cubed = T::accumulate(cubed, uur * ur);
             crossed = T::accumulate(crossed, uur);
         }
-        let [residual, projected, cubed, crossed] =
-            [residual, projected, cubed, crossed].map(T::from_double);
-
-        // Written out in 1 and the rest, tr P and tr PP lose no digits when the rest is tiny:
-        // s1^2 tr PP = s2 s1^2 - 2 s3 s1 + s2^2 with s1 = 1 + a, s2 = 1 + b, s3 = 1 + c.
-        let two = one + one;
-        let trace = (two * a + (a * a - b)) / weight;
-        let trace_of_square =
-            (a * a + (two + one) * b + two * (a * b - c) + (a * a * b - two * c * a + b * b))
-                / (weight * weight);
-        Moments {
-            df: self.df(),
-            base,
-            weight,
-            offset,
-            residual,
-            projected,
-            projected_twice: cubed - crossed * crossed / weight,
-            trace,
-            trace_of_square,
-        }
+        let residuals = [residual, projected, cubed, crossed].map(T::from_double);
+        Moments::new(self.df(), base, offset, [a, b, c], residuals)
     }
 
     /// `k - 1`.
-    #[expect(clippy::cast_precision_loss, reason = "counts stay far below 2^53")]
     pub(crate) fn df(&self) -> f64 {
-        self.rest.len() as f64
+        df_of(self.effects)
     }
 
     /// The weighted mean.
@@ -245,6 +353,11 @@ impl<'a> Profile<'a> {
             .map(move |&v| v + tau_squared)
     }
 
+    /// Share of every effect in the mean, in canonical order.
+    pub(crate) fn shares(&self, tau_squared: f64, base: f64, weight: f64) -> Vec<f64> {
+        lanes::shares(self.effects.slices().1, tau_squared, base, weight)
+    }
+
     /// Twice the restricted log-likelihood up to a constant (Harville 1977):
     /// `-sum ln(v + tau_squared) - ln sum w - Q`.
     pub(crate) fn restricted_log_likelihood(&self, tau_squared: f64) -> f64 {
@@ -255,7 +368,14 @@ impl<'a> Profile<'a> {
 
     /// The unweighted sum of squares about the unweighted mean.
     pub(crate) fn sum_of_squares(&self) -> f64 {
-        let distances = || self.rest.iter().map(|&(_, distance)| distance.value());
+        let by_classes = self.many.as_ref();
+        let by_classes =
+            by_classes.and_then(|many| many.sum_of_squares(&self.rest, self.df() + 1.0));
+        by_classes.unwrap_or_else(|| self.passed_sum_of_squares())
+    }
+
+    fn passed_sum_of_squares(&self) -> f64 {
+        let distances = || self.rest().map(|(_, distance)| distance.value());
         let mean = compensated_sum(distances()) / (self.df() + 1.0);
         mean * mean + compensated_sum(distances().map(|d| (d - mean) * (d - mean)))
     }
@@ -270,15 +390,36 @@ impl<'a> Profile<'a> {
     /// `tr P >= df / (v_max + t)`; see [`score_bound`].
     pub(crate) fn upper_bound_by(&self, df: f64) -> f64 {
         let mean_square = self.sum_of_squares() / df;
-        score_bound(mean_square, self.smallest_variance, self.largest_variance())
+        score_bound(mean_square, self.ends.0, self.largest_variance())
     }
 
     /// The largest sampling variance.
-    pub(crate) fn largest_variance(&self) -> f64 {
-        self.rest.iter().fold(
-            self.smallest_variance,
-            |best, &(v, _)| if best < v { v } else { best },
-        )
+    pub(crate) const fn largest_variance(&self) -> f64 {
+        self.ends.1
+    }
+}
+
+/// `k - 1`.
+#[expect(clippy::cast_precision_loss, reason = "counts stay far below 2^53")]
+fn df_of(effects: &Effects) -> f64 {
+    effects.k() as f64 - 1.0
+}
+
+/// The sums the long way, with whatever the processor has for the fused operation in products; the
+/// bits are the same without.
+#[derive(Debug)]
+struct Pass<'a, T> {
+    profile: &'a Profile<'a>,
+    tau_squared: f64,
+    of: PhantomData<T>,
+}
+
+impl<T: Real> WithSimd for Pass<'_, T> {
+    type Output = Moments<T>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Moments<T> {
+        self.profile.passed_moments(self.tau_squared)
     }
 }
 

@@ -6,8 +6,10 @@ use std::cmp::Ordering;
 use super::effects::Effects;
 use super::level::Level;
 use super::model::{self, Interval, Model, TInterval};
-use super::profile::Profile;
+use super::profile::{Moments, Profile};
 use super::reason::Estimable;
+use super::regression::Estimator;
+use super::sums::Double;
 use super::tau_squared::TauSquared;
 
 /// A mean under the random-effects model with the restricted maximum likelihood estimator.
@@ -40,10 +42,38 @@ impl RandomMean {
         }
     }
 
+    /// The mean by restricted maximum likelihood.
+    ///
     /// # Errors
     /// As [`super::Pooled::reml`].
-    pub(crate) fn new(effects: &Effects, level: Level) -> Estimable<Self> {
-        model_of(effects, level).map(|model| Self::from(&model))
+    pub fn new(effects: &Effects, level: Level) -> Estimable<Self> {
+        Self::by(Estimator::RestrictedMaximumLikelihood, effects, level)
+    }
+
+    /// The mean by any estimator of `tau_squared`, bit for bit that of [`super::pool`].
+    ///
+    /// # Errors
+    /// As the models of [`super::Pooled`].
+    pub fn by(estimator: Estimator, effects: &Effects, level: Level) -> Estimable<Self> {
+        let profile = Profile::new(effects)?;
+        let at_zero = profile.precise(0.0);
+        let tau_squared = tau_squared(estimator, &profile, at_zero)?;
+        model::without_shares(&profile, &at_zero, tau_squared, level)
+            .map(|model| Self::from(&model))
+    }
+}
+
+fn tau_squared(
+    estimator: Estimator,
+    profile: &Profile<'_>,
+    at_zero: Moments<Double>,
+) -> Estimable<f64> {
+    let estimators = TauSquared::new(profile, at_zero);
+    match estimator {
+        Estimator::Fixed => Ok(0.0),
+        Estimator::DersimonianLaird => estimators.dersimonian_laird(),
+        Estimator::PauleMandel => estimators.paule_mandel(),
+        Estimator::RestrictedMaximumLikelihood => estimators.restricted_maximum_likelihood(),
     }
 }
 
@@ -66,7 +96,8 @@ impl From<&Model> for RandomMean {
 pub(crate) fn model_of(effects: &Effects, level: Level) -> Estimable<Model> {
     let profile = Profile::new(effects)?;
     let at_zero = profile.precise(0.0);
-    let tau_squared = TauSquared::new(&profile, at_zero).restricted_maximum_likelihood()?;
+    let estimator = Estimator::RestrictedMaximumLikelihood;
+    let tau_squared = tau_squared(estimator, &profile, at_zero)?;
     model::random_effects(&profile, &at_zero, tau_squared, level)
 }
 

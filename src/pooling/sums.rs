@@ -9,6 +9,7 @@ use std::ops::{Add, Div, Mul, Neg, Sub};
 
 /// The rounded sum of `a` and `b` and the exact rounding error, in any order of magnitude.
 #[must_use]
+#[inline(always)]
 pub fn two_sum(a: f64, b: f64) -> (f64, f64) {
     let sum = a + b;
     let b_rounded = sum - a;
@@ -16,6 +17,7 @@ pub fn two_sum(a: f64, b: f64) -> (f64, f64) {
 }
 
 /// As [`two_sum`], for `b` no larger in magnitude than `a`.
+#[inline(always)]
 fn quick_two_sum(a: f64, b: f64) -> Double {
     let high = a + b;
     Double {
@@ -57,6 +59,12 @@ impl Double {
         self.high + self.low
     }
 
+    /// The two numbers, the larger first.
+    #[must_use]
+    pub const fn parts(self) -> [f64; 2] {
+        [self.high, self.low]
+    }
+
     /// The square.
     #[must_use]
     pub fn squared(self) -> Self {
@@ -76,6 +84,7 @@ impl From<f64> for Double {
 impl Add for Double {
     type Output = Self;
 
+    #[inline(always)]
     fn add(self, other: Self) -> Self {
         let (high, high_error) = two_sum(self.high, other.high);
         let (low, low_error) = two_sum(self.low, other.low);
@@ -87,6 +96,7 @@ impl Add for Double {
 impl Neg for Double {
     type Output = Self;
 
+    #[inline(always)]
     fn neg(self) -> Self {
         Self {
             high: -self.high,
@@ -98,6 +108,7 @@ impl Neg for Double {
 impl Sub for Double {
     type Output = Self;
 
+    #[inline(always)]
     fn sub(self, other: Self) -> Self {
         self + -other
     }
@@ -106,6 +117,7 @@ impl Sub for Double {
 impl Mul for Double {
     type Output = Self;
 
+    #[inline(always)]
     fn mul(self, other: Self) -> Self {
         let product = self.high * other.high;
         // The fused operation gives the rounding error of the product exactly.
@@ -120,6 +132,7 @@ impl Mul for Double {
 impl Div for Double {
     type Output = Self;
 
+    #[inline(always)]
     fn div(self, other: Self) -> Self {
         // Long division by digits of 53 bits; the third one rounds the second correctly.
         let first = self.high / other.high;
