@@ -10,8 +10,11 @@ use crate::harness::{self, Answer, Pair, STUDY, STUDY_FILE, Server};
 use serde_json::{Value, json};
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 use std::thread;
-use tautpool::store::Store;
+use tautpool::pages::Hidden;
+use tautpool::service::{Incoming, Service};
+use tautpool::store::{Durability, Store};
 
 /// A second study in the same folder.
 const OTHER: &str = "demo-of-another";
@@ -100,5 +103,35 @@ fn figures_of_batches_that_close_together_are_shown_in_the_end() {
     });
     harness::wait_until("the last batch is shown", || {
         batch_shown(&server) == Some(4)
+    });
+}
+
+#[test]
+fn a_large_study_answers_at_once_after_a_start_and_has_its_figures_later() {
+    let folder = harness::folder();
+    let service = Service::open(folder.path(), Durability::None).unwrap();
+    for number in 0..501 {
+        let document = harness::contribution(harness::varied(number)).to_string();
+        service
+            .receive(&Incoming {
+                study: STUDY,
+                document: document.as_bytes(),
+                request_key: None,
+                receipt: None,
+                now_ms: 1_790_000_000_000,
+            })
+            .unwrap();
+    }
+    drop(service);
+    let service = Arc::new(Service::open_to_serve(folder.path(), Durability::None).unwrap());
+    let shown = service.study(STUDY).unwrap();
+    assert_eq!(shown.hidden, Some(Hidden::BeingMade));
+    assert!(shown.is_recruiting() && shown.publication.batch.is_none());
+    assert!(service.not_published().is_empty());
+    let publisher = Arc::clone(&service);
+    thread::spawn(move || publisher.keep_publishing());
+    harness::wait_until("the figures are made", || {
+        let shown = service.study(STUDY).unwrap();
+        shown.hidden.is_none() && shown.publication.batch.is_some()
     });
 }
