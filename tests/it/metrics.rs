@@ -9,6 +9,8 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::io::{Read, Write};
 use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Command, Stdio};
 
 /// What is served where the program says that figures are.
 fn asked(server: &Server, host: &str) -> (String, String) {
@@ -226,6 +228,36 @@ fn names_follow_the_conventions() {
         }
     }
     assert!(15 < typed.len(), "{typed:?}");
+}
+
+/// Where tests/run puts Python's packages, below the project's root.
+const PYTHON: &str = "target/reference-python/bin/python";
+
+#[test]
+fn the_parser_of_the_project_whose_format_it_is_reads_all_of_it() {
+    let (_folder, server) = watched(&[]);
+    server.get("/").expect(200);
+    let told = figures(&server);
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut child = Command::new(root.join(PYTHON))
+        .arg(root.join("tests/notebook/figures.py"))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut stdin = child.stdin.take().unwrap();
+    stdin.write_all(told.as_bytes()).unwrap();
+    drop(stdin);
+    let output = child.wait_with_output().unwrap();
+    assert!(output.status.success());
+    let read = String::from_utf8(output.stdout).unwrap();
+    let n_types = told.matches("# TYPE ").count();
+    assert_eq!(read.lines().count(), n_types, "{read}");
+    assert!(!read.contains(" unknown "), "{read}");
+    // Under each route: a bucket for every bound and one without, a sum and a count.
+    let family = "tautpool_http_request_duration_seconds histogram ";
+    let line = read.lines().find_map(|line| line.strip_prefix(family));
+    assert_eq!(line, Some("15"), "{read}");
 }
 
 #[test]

@@ -86,6 +86,32 @@ fn it_is_killed_only_after_the_time_that_it_takes_to_end_by_itself() {
     assert!(drain < stop && stop <= 2 * drain, "{drain} {stop}");
 }
 
+#[test]
+fn the_timer_removes_what_the_readme_says_is_removed() {
+    let unit = text("tautpool-backup.service");
+    let line = of_unit(&unit, "ExecStartPost");
+    let folder = tempfile::tempdir().unwrap();
+    let place = folder.path().to_str().unwrap();
+    for (name, age) in [
+        ("tautpool-20260101T000000Z", "31 days ago"),
+        ("tautpool-20260102T000000Z.partial", "31 days ago"),
+        ("tautpool-20260103T000000Z", "29 days ago"),
+        ("of-somebody-else", "31 days ago"),
+    ] {
+        let made = folder.path().join(name);
+        fs::create_dir(&made).unwrap();
+        fs::write(made.join("file"), b"").unwrap();
+        done(Command::new("touch").args(["-d", age]).arg(&made));
+    }
+    let line = line[0].replace("/var/lib/tautpool-backups", place);
+    let words: Vec<&str> = line.split(' ').collect();
+    done(Command::new(words[0]).args(&words[1..]));
+    let left = fs::read_dir(folder.path()).unwrap();
+    let mut left: Vec<_> = left.map(|one| one.unwrap().file_name()).collect();
+    left.sort();
+    assert_eq!(left, ["of-somebody-else", "tautpool-20260103T000000Z"]);
+}
+
 /// The README suggests that log lines are kept for so long.
 const LOG_DAYS: &str = "14";
 
