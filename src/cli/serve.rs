@@ -126,8 +126,8 @@ const TRACES_EVERY: Duration = Duration::from_secs(10);
 const BACKUPS_EVERY: Duration = Duration::from_mins(10);
 
 /// How far the thread that makes public figures stands back behind those that answer, as `nice` has it:
-/// about a tenth of a core that both want.
-const PUBLISHERS_NICENESS: i32 = 10;
+/// about a quarter of a core that both want.
+const PUBLISHERS_NICENESS: i32 = 5;
 
 /// Serves until SIGINT or SIGTERM.
 pub(super) fn until_stopped(

@@ -145,9 +145,10 @@ fn a_receipt_opens_everything_that_is_kept_of_its_holder() {
     for number in 1..5 {
         send(&server, &noted(number, "trace-other"));
     }
+    let has_rows = || own(&server, &sent)["public"]["rows"] != json!([]);
+    harness::wait_until("the batch is public", has_rows);
     let after = own(&server, &sent);
     let rows = after["public"]["rows"].as_array().unwrap();
-    assert!(!rows.is_empty());
     let download = format!("/api/v1/studies/{STUDY}/aggregate");
     let download = server.get(&download).expect(200).json();
     let all = download["rows"].as_array().unwrap();
