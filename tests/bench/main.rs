@@ -31,6 +31,10 @@ use std::error::Error;
 use std::io::{BufRead, Write};
 use std::time::Instant;
 
+/// The heap that the program has.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 type Failure = Box<dyn Error + Send + Sync>;
 
 fn main() -> Result<(), Failure> {

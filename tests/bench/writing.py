@@ -2,13 +2,12 @@
 
 import hashlib
 import sqlite3
-import statistics
 import tempfile
 from pathlib import Path
 
 import side
 
-COUNT = 600
+COUNT = 300
 SENDERS = (1, 16, 64)
 GROUPS = (1, 4, 16, 64)
 
@@ -65,9 +64,9 @@ def beside_peer(ours, repetitions):
         }
         sides |= {f"bare {group}": (lambda group=group: bare(documents, group, folder)) for group in GROUPS}
         seconds, made = side.in_turns(repetitions, **sides)
-    rates = {name: COUNT / statistics.median(took) for name, took in seconds.items()}
+    rates = {name: COUNT / min(took) for name, took in seconds.items()}
     agreed = side.agree("sent and acknowledged", all(made[name] == COUNT for name in sides))
-    print(f"Contributions a second, medians; {COUNT} at a time, all acknowledged: {agreed}. ", end="")
+    print(f"Contributions a second, largest; {COUNT} at a time, all acknowledged: {agreed}. ", end="")
     print("Each is checked, screened, stored and synced before it is acknowledged. In brackets ours to the peer.\n")
     rows = [
         (
