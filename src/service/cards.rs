@@ -5,7 +5,7 @@ use crate::pages::{self, StudyView};
 use crate::plots::card::{Card, Size, card};
 use crate::raster::{RasterError, png};
 use crate::units::Units;
-use std::sync::OnceLock;
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 /// One file of a card.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,6 +54,9 @@ impl CardsInUnits {
     }
 }
 
+/// Held while dots are drawn, whatever study they are of.
+static DRAWING: Mutex<()> = Mutex::new(());
+
 /// A file once it is drawn, or why it cannot be.
 type Drawn = OnceLock<Result<Ready, RasterError>>;
 
@@ -91,6 +94,8 @@ impl Cards {
             CardFile::Svg => Ok(Ready::new(card(&self.card, Size::Post))),
             CardFile::Png(size) => {
                 let (width, height) = size.dots();
+                // Each takes some ten megabytes while it is drawn, however many are asked for at once.
+                let _one = DRAWING.lock().unwrap_or_else(PoisonError::into_inner);
                 let dots = png(&card(&self.card, size), width, height)?;
                 Ok(Ready::of_bytes(dots.into()))
             }
