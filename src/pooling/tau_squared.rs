@@ -9,7 +9,7 @@
 //! Roots are first found in `f64` and then polished by Newton steps whose values come from
 //! [`Double`] sums, so they are good to the last place or two even where `Q` and `k - 1` nearly
 //! cancel. The data are passed about twenty to sixty times in all. Of many effects, the search passes
-//! none of them, and what polishes is compensated `f64` (see [`super::profile`]): a dozen passes in
+//! none of them, and what polishes is compensated `f64` (see `profile`): a dozen passes in
 //! all, for roots that are good to a few units in the last place of `v + tau_squared`.
 
 use super::hills::{self, RestrictedLikelihood, SEARCH_TOLERANCE};
