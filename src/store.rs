@@ -115,8 +115,9 @@ const WAITS_FOR_OTHERS: Duration = Duration::from_secs(5);
 /// The open database.
 #[derive(Debug)]
 pub struct Store {
-    writer: Writer,
+    // Closed before the one that writes, which as the last one folds the log into the database.
     readers: Readers,
+    writer: Writer,
     /// Where the database is; `None` in memory.
     folder: Option<PathBuf>,
 }

@@ -5,7 +5,9 @@ use crate::pages::{self, StudyView};
 use crate::plots::card::{Card, Size, card};
 use crate::raster::{RasterError, png};
 use crate::units::Units;
+use std::panic::resume_unwind;
 use std::sync::{Mutex, OnceLock, PoisonError};
+use std::thread;
 
 /// One file of a card.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,6 +59,14 @@ impl CardsInUnits {
 /// Held while dots are drawn, whatever study they are of.
 static DRAWING: Mutex<()> = Mutex::new(());
 
+/// Draws when nobody else does, in a thread that ends with it: each drawing takes some ten megabytes,
+/// which a thread that lives on would keep.
+fn one_at_a_time<T: Send>(draw: impl FnOnce() -> T + Send) -> T {
+    let _one = DRAWING.lock().unwrap_or_else(PoisonError::into_inner);
+    let drawn = thread::scope(|scope| scope.spawn(draw).join());
+    drawn.unwrap_or_else(|panic| resume_unwind(panic))
+}
+
 /// A file once it is drawn, or why it cannot be.
 type Drawn = OnceLock<Result<Ready, RasterError>>;
 
@@ -94,9 +104,8 @@ impl Cards {
             CardFile::Svg => Ok(Ready::new(card(&self.card, Size::Post))),
             CardFile::Png(size) => {
                 let (width, height) = size.dots();
-                // Each takes some ten megabytes while it is drawn, however many are asked for at once.
-                let _one = DRAWING.lock().unwrap_or_else(PoisonError::into_inner);
-                let dots = png(&card(&self.card, size), width, height)?;
+                let svg = card(&self.card, size);
+                let dots = one_at_a_time(|| png(&svg, width, height))?;
                 Ok(Ready::of_bytes(dots.into()))
             }
         }

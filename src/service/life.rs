@@ -194,7 +194,8 @@ impl Service {
     }
 
     /// Changes a study. A draft is replaced. Once recruiting was opened, a further version is made,
-    /// which needs a reason: intake and consent follow it at once, figures from the next batch on.
+    /// which needs a reason: intake and consent follow it at once, figures from the next batch on. The
+    /// newest version asked for once more, for the same reason, changes nothing.
     ///
     /// # Errors
     /// [`NotChanged`]; nothing is changed then.
@@ -213,7 +214,14 @@ impl Service {
         // Whatever number the document has, the service gives it its own.
         after.protocol.version = before.newest.study.protocol.version;
         if after == *before.newest.study {
-            return Err(NotChanged::Unchanged);
+            // In the same words it is asked for again, by somebody who got no answer.
+            let made = &before.newest.reason;
+            let is_again = made.is_some() && *made == reason_given(reason);
+            return if is_again {
+                Ok(before)
+            } else {
+                Err(NotChanged::Unchanged)
+            };
         }
         let changed = if is_draft {
             let text = kept(document, before.newest.version)?;

@@ -184,6 +184,10 @@ fn the_service_numbers_versions_and_the_plan_is_the_same_in_any_order_of_keys() 
     ));
     reordered["protocol"]["caution"] = json!("Stop when it hurts.");
     assert_eq!(amend(&service, &reordered, Some(REASON)).unwrap(), 2);
+    // Asked for again by somebody who got no answer; for another reason it would be another change.
+    assert_eq!(amend(&service, &reordered, Some(REASON)).unwrap(), 2);
+    let otherwise = amend(&service, &reordered, Some("Because of something else."));
+    assert!(matches!(otherwise, Err(NotChanged::Unchanged)));
     let life = service.life(STUDY).unwrap().unwrap();
     assert_eq!(life.newest.study.protocol.version, 2);
     assert!(!life.is_plan_changed(&life.newest));

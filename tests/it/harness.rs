@@ -433,9 +433,10 @@ impl Pair {
         // After so many it begins again, a little faster, so that any number of players hit possible
         // balls.
         const ROUND: u32 = 320;
-        let faster = f64::from(number % ROUND) / 4.0 + f64::from(number / ROUND) / 100.0;
+        let faster = f64::from(25 * (number % ROUND) + number / ROUND);
+        let with = |speed: f64| ((speed * 100.0).round() + faster) / 100.0;
         Self {
-            speeds: (self.speeds.0 + faster, self.speeds.1 + faster),
+            speeds: (with(self.speeds.0), with(self.speeds.1)),
             ..self
         }
     }

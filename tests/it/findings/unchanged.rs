@@ -58,9 +58,10 @@ fn marked(publication: &Publication) -> Findings {
     findings
 }
 
-/// The bands whose analyses were taken over.
+/// The bands whose analyses were taken over, but those that nobody is in.
 fn taken_over(findings: &Findings) -> Vec<GapBand> {
     let analyses = findings.analyses.iter();
+    let analyses = analyses.filter(|analysis| analysis.result.is_ok());
     let marked = analyses.filter(|analysis| analysis.corrected_at_least == 77);
     let mut bands: Vec<GapBand> = marked.map(|analysis| analysis.key.band).collect();
     bands.sort_unstable();
