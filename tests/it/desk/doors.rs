@@ -88,7 +88,10 @@ fn a_change_is_public_with_its_day_and_reason_and_the_plan_hashes_to_what_is_sai
         said.contains("Version 2") && said.contains("not the one"),
         "{said}"
     );
-    let said = refused(&["amend", STUDY, "-", "--reason", REASON], data, &wider);
+    let again = done(&["amend", STUDY, "-", "--reason", REASON], data, &wider);
+    assert_eq!(again, said);
+    let another = ["amend", STUDY, "-", "--reason", "For another reason."];
+    let said = refused(&another, data, &wider);
     assert!(said.contains("nothing is changed"), "{said}");
     let said = refused(&["amend", "nothing", "-", "--reason", REASON], data, &wider);
     assert!(said.contains("no such study"), "{said}");
