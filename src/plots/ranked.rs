@@ -134,12 +134,8 @@ fn in_order(pairs: &[RankedPair]) -> Vec<RankedPair> {
 }
 
 /// Of so many pairs one in how many is drawn.
-const fn step(n_pairs: usize) -> usize {
-    if n_pairs <= MOST_DRAWN {
-        1
-    } else {
-        n_pairs.div_ceil(MOST_DRAWN)
-    }
+fn step(n_pairs: usize) -> usize {
+    n_pairs.div_ceil(MOST_DRAWN).max(1)
 }
 
 fn drawn_note(n_pairs: usize) -> Option<String> {
