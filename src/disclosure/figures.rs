@@ -12,6 +12,11 @@ use crate::vocabulary::{Outcome, ShotClass};
 use ndarray::Array1;
 use std::collections::BTreeMap;
 
+/// Most pairs that the model of the counts themselves is fitted to; it takes a third of a millisecond
+/// for each. A log odds ratio of fifty shots an arm has a standard error of about 0.4, so that of 2,000
+/// of them has one of 0.01, to which it is rounded.
+const MOST_EXACT: usize = 2_000;
+
 /// How much sessions of one player and string bed differ, for every outcome and class in which at
 /// least ten players with a row, and at least the protocol's minimum, repeated sessions. Players
 /// without a row are not in it: subtracting could leave few of them.
@@ -153,12 +158,12 @@ fn model(key: Key, counts: &[CountPair], level: Level) -> Result<CountModel, Num
         let interval = mean.hartung_knapp_safe.ok()?.interval();
         Some(log_odds(mean.estimate, interval))
     });
-    let exact = exact_odds_ratio(&pairs, level);
+    let exact = exact_odds_ratio(&pairs.thinned(MOST_EXACT), level);
     let random = exact.random.ok();
     Ok(CountModel {
         key,
-        k: counts.len() - exact.n_left_out,
-        n_excluded: exact.n_left_out,
+        k: pairs.k(),
+        n_excluded: pairs.n_left_out(),
         normal,
         exact: random.map(|random| log_odds(random.estimate, random.wald.interval())),
     })

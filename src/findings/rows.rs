@@ -186,7 +186,7 @@ pub struct CountModel {
     pub n_excluded: usize,
     /// Log odds ratios with Woolf's variances, pooled like every other effect.
     pub normal: Option<LogOdds>,
-    /// The counts themselves: noncentral hypergeometric given their margins.
+    /// The counts themselves: noncentral hypergeometric given their margins. Of many pairs, a sample.
     pub exact: Option<LogOdds>,
 }
 

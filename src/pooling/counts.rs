@@ -185,6 +185,24 @@ impl CountPairs {
         })
     }
 
+    /// At most `most` of the pairs with something to say, evenly spaced in the order of their counts: a
+    /// systematic sample (Cochran 1977, Sampling Techniques, chapter 8; from memory), which has little
+    /// and much played pairs, and low and high shares, in the proportions of all.
+    #[must_use]
+    pub fn thinned(&self, most: usize) -> Self {
+        let k = self.k();
+        let place = |number: usize| (2 * number + 1) * k / (2 * most);
+        let chosen = (0..most).filter_map(|number| self.informative.get(place(number)));
+        Self {
+            informative: if most < k {
+                chosen.copied().collect()
+            } else {
+                self.informative.clone()
+            },
+            n_left_out: self.n_left_out,
+        }
+    }
+
     /// Number of pairs with something to say.
     #[must_use]
     pub const fn k(&self) -> usize {

@@ -24,7 +24,7 @@ use std::sync::OnceLock;
 
 /// Effects from which on [`many`] forms the sums. With fewer, figures that were published keep their
 /// last digit.
-const MANY: usize = 512;
+pub(super) const MANY: usize = 512;
 
 /// Effects prepared for repeated evaluation. Copies none of them.
 #[derive(Debug)]

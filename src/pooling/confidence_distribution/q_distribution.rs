@@ -19,12 +19,17 @@
 //! Sci Stat Comput 1:438; from memory). On such a path the trapezoid rule converges geometrically
 //! (Trefethen & Weideman 2014, SIAM Rev 56:385; from memory), so that halving the step squares the
 //! error.
+//!
+//! Among many effects those of one variance stand together: `n` of them have one factor, whose
+//! logarithm counts `n` times. Published variances are rounded, so that a million effects have some
+//! thousand factors.
 
 use std::f64::consts::{PI, TAU};
 
 use nalgebra::Complex;
 
 use crate::pooling::effects::Effects;
+use crate::pooling::profile::MANY;
 use crate::pooling::reason::{Estimable, Reason, finite};
 use crate::pooling::roots::{Tolerance, ValueAndSlope, falling_root};
 use crate::pooling::sums::compensated_sum;
@@ -58,18 +63,32 @@ const LEAN: f64 = 0.8;
 /// Beyond this square of its size a product is rescaled.
 const LARGE_SQUARE: f64 = 1e200;
 
+/// Up to so many equal factors are multiplied; the logarithm of one takes as long.
+const FEW_FACTORS: u32 = 4;
+
 /// What the distribution depends on beside `tau_squared`: the variances.
 #[derive(Debug, Clone)]
 pub(super) struct QDistribution {
-    /// Inverse variance and share `p` of every effect.
-    rows: Vec<(f64, f64)>,
+    rows: Vec<Variance>,
 }
 
-/// One effect on one path: `x = 2 s a / (1 + 2 s a)` at the saddle point, its share in the sum of
-/// the determinant, and its part in the slope along `tau_squared`.
+/// Effects of one variance.
+#[derive(Debug, Clone, Copy)]
+struct Variance {
+    inverse: f64,
+    /// How many there are.
+    n: u32,
+    /// The sum of their shares `p`.
+    p: f64,
+}
+
+/// Effects of one variance on one path: `x = 2 s a / (1 + 2 s a)` at the saddle point, how many there
+/// are, their share in the sum of the determinant, and the part of one in the slope along
+/// `tau_squared`.
 #[derive(Debug, Clone, Copy)]
 struct Term {
     x: f64,
+    n: u32,
     share: f64,
     per_tau_squared: f64,
 }
@@ -113,11 +132,16 @@ impl QDistribution {
             .iter()
             .fold(f64::INFINITY, |best, &v| if v < best { v } else { best });
         let total = compensated_sum(variances.iter().map(|v| smallest / v));
-        let rows = variances
-            .iter()
-            .map(|v| (1.0 / v, smallest / v / total))
-            .collect();
-        Self { rows }
+        let rows = counted(variances.to_vec())
+            .into_iter()
+            .map(|(v, n)| Variance {
+                inverse: 1.0 / v,
+                n,
+                p: f64::from(n) * (smallest / v / total),
+            });
+        Self {
+            rows: rows.collect(),
+        }
     }
 
     /// `P(Q <= q)` under `tau_squared`, and its derivative by `tau_squared`, which is negative.
@@ -157,9 +181,9 @@ impl QDistribution {
         let growths: Vec<f64> = self
             .rows
             .iter()
-            .map(|&(inverse, _)| 2.0 * (1.0 + tau_squared * inverse) / q)
+            .map(|row| 2.0 * (1.0 + tau_squared * row.inverse) / q)
             .collect();
-        let n = compensated_sum(self.rows.iter().map(|_| 1.0));
+        let n = compensated_sum(self.rows.iter().map(|row| f64::from(row.n)));
         // The logarithm of the integrand is level where s q = 1 + first / 2, and `first` lies
         // between 0 and the number of eigenvalues.
         let high = 0.5 * (n + 1.0);
@@ -188,17 +212,20 @@ impl QDistribution {
             self.rows
                 .iter()
                 .zip(&growths)
-                .map(|(&(_, p), &growth)| p * ratio(growth)),
+                .map(|(row, &growth)| row.p * ratio(growth)),
         );
-        let terms = self.rows.iter().zip(&growths).map(|(&(inverse, p), &g)| {
+        let terms = self.rows.iter().zip(&growths).map(|(row, &g)| {
             let e = ratio(g);
             Term {
                 x: g * saddle * e,
-                share: p * e / total,
-                per_tau_squared: 2.0 * saddle / q * inverse * e,
+                n: row.n,
+                share: row.p * e / total,
+                per_tau_squared: 2.0 * saddle / q * row.inverse * e,
             }
         });
-        let log_product = compensated_sum(growths.iter().map(|g| (g * saddle).ln_1p()));
+        let log_factors = self.rows.iter().zip(&growths);
+        let log_product =
+            compensated_sum(log_factors.map(|(row, g)| f64::from(row.n) * (g * saddle).ln_1p()));
         Ok(Path {
             terms: terms.collect(),
             saddle,
@@ -214,10 +241,11 @@ impl QDistribution {
     /// `sum e (1 - e) + (2 R_1 R_3 - R_1 R_2 - R_2^2) / R_1^2`.
     fn shape(&self, growths: &[f64], s: f64) -> Shape {
         let [mut near, mut bent, mut r_1, mut r_2, mut r_3] = [0.0; 5];
-        for (&(_, p), &growth) in self.rows.iter().zip(growths) {
+        for (&Variance { n, p, .. }, &growth) in self.rows.iter().zip(growths) {
             let e = 1.0 / (1.0 + growth * s);
-            near += growth * s * e;
-            bent += growth * s * e * e;
+            let n = f64::from(n);
+            near += n * (growth * s * e);
+            bent += n * (growth * s * e * e);
             r_1 += p * e;
             r_2 += p * e * e;
             r_3 += p * e * e * e;
@@ -231,6 +259,18 @@ impl QDistribution {
             second: positive(first - derivative),
         }
     }
+}
+
+/// Variances with how many there are of each; one by one where there are few, as they come.
+fn counted(mut variances: Vec<f64>) -> Vec<(f64, u32)> {
+    if variances.len() < MANY {
+        return variances.into_iter().map(|v| (v, 1)).collect();
+    }
+    variances.sort_unstable_by(f64::total_cmp);
+    let alike = variances.chunk_by(|a, b| a.total_cmp(b).is_eq());
+    // Of more than 2^32 equal ones, which no memory holds, a sum would be too small.
+    let counted = alike.map(|alike| Some((*alike.first()?, u32::try_from(alike.len()).ok()?)));
+    counted.flatten().collect()
 }
 
 impl Path {
@@ -263,25 +303,33 @@ impl Path {
         // The root less 1, without cancellation.
         let shift = Complex::new(-self.reach * height * height / (1.0 + root), eta);
         let (mut product, mut log_scale, mut turns) = (one, 0.0, 0.0);
+        let mut log_of_many = Complex::new(0.0, 0.0);
         let [mut ratio, mut pulled, mut pulled_share] = [Complex::new(0.0, 0.0); 3];
         for term in &self.terms {
             let factor = one + shift * term.x;
             let inverse = factor.inv();
             let shared = inverse * term.share;
             ratio += shared;
-            pulled += inverse * term.per_tau_squared;
+            let n = f64::from(term.n);
+            pulled += inverse * (n * term.per_tau_squared);
             pulled_share += shared * inverse * term.per_tau_squared;
-            // Every factor turns by less than half a circle, so the product has completed one
-            // whenever it comes up from the lower half plane.
-            let was_below = product.im < 0.0;
-            product *= factor;
-            if was_below && 0.0 <= product.im {
-                turns += 1.0;
+            if FEW_FACTORS < term.n {
+                log_of_many += factor.ln() * n;
+                continue;
             }
-            let square = product.norm_sqr();
-            if !(LARGE_SQUARE.recip() < square && square < LARGE_SQUARE) {
-                log_scale += 0.5 * square.ln();
-                product = product.unscale(square.sqrt());
+            for _ in 0..term.n {
+                // Every factor turns by less than half a circle, so the product has completed one
+                // whenever it comes up from the lower half plane.
+                let was_below = product.im < 0.0;
+                product *= factor;
+                if was_below && 0.0 <= product.im {
+                    turns += 1.0;
+                }
+                let square = product.norm_sqr();
+                if !(LARGE_SQUARE.recip() < square && square < LARGE_SQUARE) {
+                    log_scale += 0.5 * square.ln();
+                    product = product.unscale(square.sqrt());
+                }
             }
         }
         let angle = product.arg();
@@ -289,7 +337,7 @@ impl Path {
         let log_product = Complex::new(
             log_scale + 0.5 * product.norm_sqr().ln(),
             TAU * turns + angle,
-        );
+        ) + log_of_many;
         // The sum is a mean of numbers in the lower half plane, so its principal logarithm is
         // the continuous one.
         let exponent = shift * self.saddle - (log_product + ratio.ln()) * 0.5;

@@ -128,3 +128,27 @@ fn any_scale_gives_the_same_digits() {
         assert_close(after.quantile(0.5).unwrap(), median, 0.0, 0.0);
     }
 }
+
+#[test]
+fn effects_of_one_variance_stand_together_and_change_nothing() {
+    // 1,200 effects of 40 variances, which are 30 factors each, or 1,200 that hardly differ.
+    let k = 1_200;
+    let (estimates, _) = spread(k);
+    let rounded: Vec<f64> = (0..k)
+        .map(|n| 0.25 + 0.02 * f64::from(u32::try_from(n % 40).unwrap()))
+        .collect();
+    let apart: Vec<f64> = (0_u32..)
+        .zip(&rounded)
+        .map(|(n, v)| v * (1.0 + f64::from(n) * 1e-15))
+        .collect();
+    let together = distribution(&estimates, &rounded);
+    let apart = distribution(&estimates, &apart);
+    for tau_squared in [0.0, 0.5, 2.5, 2.8, 4.0] {
+        let tail = apart.tail(tau_squared).unwrap();
+        assert_close(together.tail(tau_squared).unwrap(), tail, 1e-9, 0.0);
+    }
+    for probability in [0.025, 0.5, 0.975] {
+        let quantile = apart.quantile(probability).unwrap();
+        assert_close(together.quantile(probability).unwrap(), quantile, 1e-9, 0.0);
+    }
+}

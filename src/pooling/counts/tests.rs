@@ -185,3 +185,21 @@ fn extremes_give_numbers_or_reasons() {
     ]);
     assert_eq!(endless.random.unwrap_err(), Reason::NotConverged);
 }
+
+#[test]
+fn a_sample_of_many_pairs_has_the_mean_of_all_and_fewer_stay_as_they_are() {
+    let rows: Vec<[u64; 4]> = (0..3_000_u64)
+        .map(|n| [20 + n * 7 % 21, 60, 15 + n * 11 % 23, 50 + n % 20])
+        .collect();
+    let all = CountPairs::new(&pairs(&rows)).unwrap();
+    assert_eq!(all.thinned(3_000), all);
+    let sample = all.thinned(500);
+    assert_eq!(sample.k(), 500);
+    let mean = |pairs: &CountPairs| {
+        let ratios = pairs.log_odds_ratios().unwrap();
+        ratios.effects.estimates().mean().unwrap()
+    };
+    // By chance alone it would be 0.03 off.
+    assert_close(mean(&sample), mean(&all), 0.0, 0.005);
+    assert_eq!(all.thinned(0).k(), 0);
+}
