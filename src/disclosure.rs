@@ -168,25 +168,22 @@ fn has_consent(counted: &CountedPair) -> bool {
 }
 
 /// What pairs of an analysis said first, where enough players corrected one: see
-/// [`Publication::with_first_versions`]. Rounded to 0.1, the variance to three digits.
+/// [`Publication::with_first_versions`]. Rounded to 0.1, the variance to three digits. `came` has the
+/// place of the pair of each row among `pairs`.
 ///
 /// # Errors
 /// [`NumericError`] when an effect is not usable, which intake rules out.
 pub fn first_versions(
     pairs: &[CountedPair],
-    published: &Rows,
+    came: &[usize],
     publication: &Publication,
 ) -> Result<Vec<FirstVersions>, NumericError> {
-    let corrected = published
-        .pairs
-        .iter()
-        .enumerate()
-        .filter_map(|(row, pair)| {
-            let counted = pairs.get(*pair)?;
-            let first = counted.first.as_ref()?;
-            let row_of = published.rows.get(row)?;
-            Some((row, first_figures(first, counted, &row_of.key())))
-        });
+    let rows = publication.rows.iter().zip(came).enumerate();
+    let corrected = rows.filter_map(|(place, (row, pair))| {
+        let counted = pairs.get(*pair)?;
+        let first = counted.first.as_ref()?;
+        Some((place, first_figures(first, counted, &row.key())))
+    });
     let mut found = publication.with_first_versions(&corrected.collect())?;
     for first in &mut found {
         first.found.estimate = to_tenth(first.found.estimate);
@@ -209,8 +206,8 @@ fn first_figures(first: &PairEffects, counted: &CountedPair, key: &Key) -> First
 ///
 /// # Errors
 /// [`NumericError`] when an effect is not usable, which intake rules out.
-pub fn reached(published: &Rows, publication: &Publication) -> Result<Vec<Reached>, NumericError> {
-    let mut found = publication.reached(&published.pairs)?;
+pub fn reached(came: &[usize], publication: &Publication) -> Result<Vec<Reached>, NumericError> {
+    let mut found = publication.reached(came)?;
     for reached in &mut found {
         reached.estimate = to_tenth(reached.estimate);
         reached.interval = rounded(reached.interval);

@@ -5,6 +5,7 @@
 
 mod cards;
 mod consent;
+mod counted;
 mod counts;
 mod differencing;
 mod errors;
@@ -27,12 +28,13 @@ mod under_way;
 
 pub use cards::CardFile;
 pub use consent::{consent_hash, told_consent};
+pub use counted::{number_players, read_back};
 pub use counts::{BackupCounts, Counts, Published as PublishedCounts};
 pub use errors::{Refused, ServiceError};
 pub use host::{SignIn, SignedIn};
 pub use life::{Life, NotChanged, ProtocolVersion, REASON_CHARACTERS};
 pub use own::{Correction, Own, OwnSent};
-pub use public::{Public, number_players, read_back};
+pub use public::Public;
 pub use query::{NotAsked, Turn};
 pub use readiness::NotReady;
 pub use ready::Ready;

@@ -40,7 +40,7 @@ pub use invitations::{InvitationHash, StoredInvitation};
 pub use life::{NewProtocol, StoredProtocol, StoredStudy};
 pub use mend::{Held, Mended, Most, OwnContribution, StoredVersion, Withdrawn};
 pub use plans::{Drawn, NewPlan, StoredPlan};
-pub use read::{Batch, StoredContribution};
+pub use read::{Batch, Counted, StoredContribution};
 pub use release::{NewRelease, StoredRelease};
 pub use screened::{Alike, Kept, MARK_BYTES, MarkHash, Screened, Seeker, Unscreened};
 pub use size::Size;

@@ -86,16 +86,21 @@ pub(super) fn frame_names(pairs: &[CountedPair]) -> Vec<String> {
 }
 
 fn players_in(pairs: &[CountedPair], is_kept: &[bool]) -> BTreeMap<Key, usize> {
-    let mut players: BTreeMap<Key, BTreeSet<usize>> = BTreeMap::new();
+    let mut players: BTreeMap<Key, Vec<usize>> = BTreeMap::new();
     let kept = pairs.iter().zip(is_kept).filter(|(_, is_kept)| **is_kept);
     for (counted, _) in kept {
         for key in counted.keys() {
-            players.entry(key).or_default().insert(counted.player);
+            players.entry(key).or_default().push(counted.player);
         }
     }
-    players
-        .into_iter()
-        .map(|(key, players)| (key, players.len()))
+    let n_different = |mut players: Vec<usize>| {
+        players.sort_unstable();
+        players.dedup();
+        players.len()
+    };
+    let counted = players.into_iter();
+    counted
+        .map(|(key, players)| (key, n_different(players)))
         .collect()
 }
 

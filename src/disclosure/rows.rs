@@ -5,9 +5,10 @@ use super::facts::{Fact, Known, sessions, value_of, whole};
 use super::kept::{Kept, bands_of};
 use super::{CountedPair, to_tenth, to_three_digits};
 use crate::effects::Effect;
-use crate::findings::{Circumstances, Key, LevelBand, Month, Order, Row};
+use crate::findings::{Circumstances, LevelBand, Month, Order, Row};
 use crate::protocol::{AnalysisRules, GapBand};
 use crate::vocabulary::StringFamily;
+use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
 /// Rows with what analyses of more than the rows are made from.
@@ -26,31 +27,42 @@ pub struct Rows {
 #[must_use]
 pub fn rows(pairs: &[CountedPair], kept: &Kept, rules: &AnalysisRules) -> Rows {
     let shown = shown(pairs, kept, rules.minimum_players);
-    let mut rows: Vec<Unnumbered> = Vec::new();
-    for (place, counted) in pairs.iter().enumerate() {
-        let Some(known) = shown.get(&place) else {
-            continue;
+    let rows_of = |place: usize| -> Vec<Row> {
+        let both = pairs.get(place).zip(shown.get(place).copied().flatten());
+        let Some((counted, known)) = both else {
+            return Vec::new();
         };
-        let of_pair = counted.pair.all().map(|effect| row(counted, effect, known));
+        let of_pair = counted
+            .pair
+            .all()
+            .map(|effect| row(counted, effect, &known));
         let of_pair = of_pair.filter(|row| kept.has_row(place, &row.key()));
-        rows.extend(of_pair.map(|row| Unnumbered {
-            player: counted.group_order,
-            place,
-            row,
-        }));
+        let mut rows: Vec<Row> = of_pair.collect();
+        rows.sort_by(by_content);
+        rows
+    };
+    let mut found = Rows::default();
+    let mut before = None;
+    let (mut group, mut pair) = (0, 0);
+    for place in in_order(pairs, rows_of) {
+        let player = pairs.get(place).map(|counted| counted.group_order);
+        (group, pair) = if player == before {
+            (group, pair + 1)
+        } else {
+            (group + 1, 1)
+        };
+        before = player;
+        for row in rows_of(place) {
+            found.rows.push(Row { group, pair, ..row });
+            found.pairs.push(place);
+        }
     }
-    let frames = named_frames(pairs, &mut rows);
-    in_order(&mut rows);
-    let (rows, pairs) = numbered(rows);
-    Rows {
-        rows,
-        pairs,
-        frames,
-    }
+    found.frames = named_frames(pairs, &mut found);
+    found
 }
 
-/// What is shown of each kept pair, by its place.
-fn shown(pairs: &[CountedPair], kept: &Kept, minimum_players: usize) -> BTreeMap<usize, Known> {
+/// What is shown of each pair; `None` of those that are not kept.
+fn shown(pairs: &[CountedPair], kept: &Kept, minimum_players: usize) -> Vec<Option<Known>> {
     let places: Vec<&Vec<usize>> = kept.of_player.values().collect();
     let players: Vec<Player> = places
         .iter()
@@ -70,7 +82,7 @@ fn shown(pairs: &[CountedPair], kept: &Kept, minimum_players: usize) -> BTreeMap
         let bands = bands_of(pairs, places);
         sharing.entry(bands).or_default().push(player);
     }
-    let mut shown = BTreeMap::new();
+    let mut shown = vec![None; pairs.len()];
     for members in sharing.into_values() {
         for class in alike::classes(&players, members, Fact::ALL.len(), minimum_players) {
             let means = mean_gaps(&players, &class.members);
@@ -79,7 +91,9 @@ fn shown(pairs: &[CountedPair], kept: &Kept, minimum_players: usize) -> BTreeMap
                 let places = places.get(*member).map(|places| places.as_slice());
                 let of_pairs = pairs.unwrap_or_default().iter().zip(&means);
                 for (place, (known, mean)) in places.unwrap_or_default().iter().zip(of_pairs) {
-                    shown.insert(*place, as_shown(known, &class.shown, *mean));
+                    if let Some(shown) = shown.get_mut(*place) {
+                        *shown = Some(as_shown(known, &class.shown, *mean));
+                    }
                 }
             }
         }
@@ -153,23 +167,15 @@ fn row(counted: &CountedPair, effect: &Effect, known: &Known) -> Row {
     }
 }
 
-/// A row before its player and pair have numbers.
-struct Unnumbered {
-    player: [u8; 32],
-    /// Place of its pair among those given.
-    place: usize,
-    row: Row,
-}
-
 /// Numbers the frames that rows show in the order of their names, and gives the names: each as most
 /// of those who share it spell it.
-fn named_frames(pairs: &[CountedPair], rows: &mut [Unnumbered]) -> Vec<String> {
+fn named_frames(pairs: &[CountedPair], found: &mut Rows) -> Vec<String> {
     let mut spellings: BTreeMap<usize, BTreeMap<&str, usize>> = BTreeMap::new();
-    for row in rows.iter() {
+    for (row, place) in found.rows.iter().zip(&found.pairs) {
         let name = pairs
-            .get(row.place)
+            .get(*place)
             .and_then(|counted| counted.frame.as_deref());
-        if let (Some(frame), Some(name)) = (row.row.circumstances.frame, name) {
+        if let (Some(frame), Some(name)) = (row.circumstances.frame, name) {
             let times = spellings.entry(frame).or_default().entry(name.trim());
             *times.or_default() += 1;
         }
@@ -184,65 +190,43 @@ fn named_frames(pairs: &[CountedPair], rows: &mut [Unnumbered]) -> Vec<String> {
         .collect();
     let mut names: Vec<String> = named.values().cloned().collect();
     names.sort_unstable();
-    for row in rows {
-        let frame = &mut row.row.circumstances.frame;
+    for row in &mut found.rows {
+        let frame = &mut row.circumstances.frame;
         let name = frame.and_then(|frame| named.get(&frame));
         *frame = name.and_then(|name| names.binary_search(name).ok());
     }
     names
 }
 
-/// What orders rows: nothing that they do not show.
-type Content = (Key, i64, [u64; 2]);
-
-/// Estimates in the order of their bits, which is some fixed order and no more is needed.
-fn content(row: &Row) -> Content {
-    let figures = [row.estimate.to_bits(), row.variance.to_bits()];
-    (row.key(), row.gap_lb, figures)
+/// What orders rows of one pair: nothing that they do not show. Estimates in the order of their bits,
+/// which is some fixed order and no more is needed.
+fn by_content(a: &Row, b: &Row) -> Ordering {
+    let content = |row: &Row| {
+        let figures = [row.estimate.to_bits(), row.variance.to_bits()];
+        (row.key(), row.gap_lb, figures)
+    };
+    content(a).cmp(&content(b))
 }
 
-fn in_order(rows: &mut [Unnumbered]) {
-    let mut contents: BTreeMap<usize, Vec<Content>> = BTreeMap::new();
-    for row in rows.iter() {
-        contents
-            .entry(row.place)
-            .or_default()
-            .push(content(&row.row));
-    }
-    contents
-        .values_mut()
-        .for_each(|content| content.sort_unstable());
-    // Pairs of one player are told apart by what is shown of them. Where that is the same, by which
-    // came first, which then cannot be seen.
-    rows.sort_by(|a, b| {
-        let place = |row: &Unnumbered| (row.player, contents.get(&row.place), row.place);
-        place(a)
-            .cmp(&place(b))
-            .then_with(|| content(&a.row).cmp(&content(&b.row)))
-    });
-}
-
-fn numbered(rows: Vec<Unnumbered>) -> (Vec<Row>, Vec<usize>) {
-    let (mut group, mut pair) = (0, 0);
-    let mut before: Option<([u8; 32], usize)> = None;
-    let mut numbered = Vec::with_capacity(rows.len());
-    for unnumbered in rows {
-        let this = (unnumbered.player, unnumbered.place);
-        match before {
-            Some((player, _)) if player != this.0 => (group, pair) = (group + 1, 1),
-            Some((_, place)) if place != this.1 => pair += 1,
-            Some(_) => {}
-            None => (group, pair) = (1, 1),
+/// The places of pairs with rows, by the numbering of their players. Pairs of one player are told
+/// apart by what is shown of them; where that is the same, by which came first, which then cannot be
+/// seen.
+fn in_order(pairs: &[CountedPair], rows_of: impl Fn(usize) -> Vec<Row>) -> Vec<usize> {
+    let player = |place: &usize| pairs.get(*place).map(|counted| counted.group_order);
+    let mut places: Vec<usize> = (0..pairs.len()).collect();
+    places.retain(|place| !rows_of(*place).is_empty());
+    places.sort_by_key(player);
+    for of_player in places.chunk_by_mut(|a, b| player(a) == player(b)) {
+        if 1 < of_player.len() {
+            of_player.sort_by(|a, b| {
+                let (a, b) = (rows_of(*a), rows_of(*b));
+                let orders = a.iter().zip(&b).map(|(a, b)| by_content(a, b));
+                let first = orders.into_iter().find(|order| order.is_ne());
+                first.unwrap_or_else(|| a.len().cmp(&b.len()))
+            });
         }
-        before = Some(this);
-        let row = Row {
-            group,
-            pair,
-            ..unnumbered.row
-        };
-        numbered.push((row, unnumbered.place));
     }
-    numbered.into_iter().unzip()
+    places
 }
 
 #[cfg(test)]

@@ -39,6 +39,7 @@ mod reports;
 pub use cross_fit::{FEWEST_WITH_BOTH, FOLDS, SpreadErrors};
 pub use fit::PRIOR_CONTRIBUTORS;
 pub use maximum::{MOST_SHOTS, expected_maximum};
+pub use reports::PairReport;
 
 use crate::contribution::Contribution;
 use crate::protocol::limits::CV_BOUNDS;
@@ -84,7 +85,17 @@ impl CrowdSpread {
         contributions: impl IntoIterator<Item = (usize, &'a Contribution)>,
         minimum_players: usize,
     ) -> Self {
-        let reporters = reports::collect(contributions);
+        let reports = contributions.into_iter();
+        let reports = reports.map(|(player, pair)| (player, PairReport::of(pair)));
+        Self::of_reports(reports, minimum_players)
+    }
+
+    /// The same from what the pairs say of spread.
+    pub fn of_reports(
+        reports: impl IntoIterator<Item = (usize, PairReport)>,
+        minimum_players: usize,
+    ) -> Self {
+        let reporters = reports::collect(reports);
         if reporters.len() < minimum_players {
             return Self::default();
         }

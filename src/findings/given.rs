@@ -58,10 +58,10 @@ impl Publication {
         first: &BTreeMap<usize, FirstFigures>,
     ) -> Result<Vec<FirstVersions>, NumericError> {
         let minimum = self.rules.minimum_players;
-        let places = self.places();
         let mut found = Vec::new();
         for (key, rows) in self.declared_cells() {
-            let first_of = |row: &Row| first.get(places.get(&identity(row))?);
+            let places = Places::of(&self.rows, &key);
+            let first_of = |row: &Row| first.get(&places.place(row)?);
             let (_, primary) = rows.primary();
             let corrected = primary.only(|row| first_of(row).is_some());
             let sent = primary.only(|row| first_of(row) != Some(&None));
@@ -93,14 +93,14 @@ impl Publication {
     /// [`NumericError`] when a figure is not usable.
     pub fn reached(&self, came: &[usize]) -> Result<Vec<Reached>, NumericError> {
         let minimum = self.rules.minimum_players;
-        let places = self.places();
         let mut found = Vec::new();
         for (key, rows) in self.declared_cells() {
             let (_, primary) = rows.primary();
             if primary.n_players() < minimum {
                 continue;
             }
-            let came_of = |row: &Row| came.get(*places.get(&identity(row))?).copied();
+            let places = Places::of(&self.rows, &key);
+            let came_of = |row: &Row| came.get(places.place(row)?).copied();
             let steps = steps_of(&primary, minimum, came_of);
             let cumulative = cumulate(
                 primary.estimates().view(),
@@ -127,12 +127,6 @@ impl Publication {
         Ok(found)
     }
 
-    /// The place of each row, by what tells it from every other.
-    fn places(&self) -> BTreeMap<Identity, usize> {
-        let rows = self.rows.iter().enumerate();
-        rows.map(|(place, row)| (identity(row), place)).collect()
-    }
-
     fn declared_cells(&self) -> Vec<(Key, Selection<'_>)> {
         let cells = self.cells().into_iter();
         cells
@@ -141,10 +135,26 @@ impl Publication {
     }
 }
 
-type Identity = (usize, usize, Key);
+/// The place of each row of one analysis, by what tells it from every other there: its player and
+/// pair.
+struct Places(Vec<((usize, usize), usize)>);
 
-fn identity(row: &Row) -> Identity {
-    (row.group, row.pair, row.key())
+impl Places {
+    fn of(rows: &[Row], key: &Key) -> Self {
+        let of_key = rows.iter().enumerate().filter(|(_, row)| row.key() == *key);
+        let mut places: Vec<_> = of_key.map(|(place, row)| (pair_of(row), place)).collect();
+        places.sort_unstable();
+        Self(places)
+    }
+
+    fn place(&self, row: &Row) -> Option<usize> {
+        let found = self.0.binary_search_by_key(&pair_of(row), |entry| entry.0);
+        self.0.get(found.ok()?).map(|(_, place)| *place)
+    }
+}
+
+const fn pair_of(row: &Row) -> (usize, usize) {
+    (row.group, row.pair)
 }
 
 /// The step of each row, from 1: so many players at a time, as their first pairs came. A further pair

@@ -1,31 +1,27 @@
 //! What the public sees of a study, made once per batch and kept ready to be sent.
 
 use super::cards::CardsInUnits;
+use super::counted::Counted;
 use super::differencing::over_everybody;
 use super::package::{self, Package};
 use super::query::{Answers, NotAsked};
-use super::{CardFile, Life, Ready, ServiceError, pair_effects};
+use super::{CardFile, Life, Ready, ServiceError};
 use crate::clock;
-use crate::contribution::Contribution;
-use crate::disclosure::{self, CountedPair, CountedPlayer, Everybody, ExactFlow, Outsider};
-use crate::effects::PairEffects;
+use crate::disclosure::{self, CountedPair, Everybody, ExactFlow};
 use crate::effects::spread::CrowdSpread;
 use crate::findings::flow::ParticipantFlow;
-use crate::findings::{BatchLabel, Before, Choice, Findings, Month, Publication, Row};
-use crate::intake;
+use crate::findings::{BatchLabel, Before, Choice, Findings, Publication, Row};
 use crate::pages::{self, Hidden, Standing, StudyView};
 use crate::plan::Flow;
 use crate::pooling::Level;
 use crate::protocol::Study;
 use crate::raster::RasterError;
-use crate::receipt::ReceiptKey;
 use crate::release::{ProtocolChange, PublicUrl};
-use crate::store::{Batch, SentFlow, ShownFigure, StoredContribution};
+use crate::store::{Batch, SentFlow, ShownFigure};
 use crate::units::Units;
 use crate::vocabulary::{Sequence, StudyState};
 use crate::wire;
 use crate::wire::package::{Edition, File};
-use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
 use uuid::Uuid;
 
@@ -61,8 +57,42 @@ pub struct Public {
     cards: CardsInUnits,
     package: Package,
     answers: Answers,
-    /// The contribution behind each row of the publication, which leaves with its receipt alone.
-    whose: Vec<Uuid>,
+    /// The contributions behind the rows, which leave with their receipts alone.
+    whose: Owners,
+}
+
+/// For each contribution with rows its identifier and the place of its first row, in the order of
+/// identifiers. The rows of one pair follow each other.
+#[derive(Debug)]
+struct Owners(Vec<(Uuid, usize)>);
+
+impl Owners {
+    /// `came` has the place of the pair of each row.
+    fn of(rows: &[Row], came: &[usize], pairs: &[CountedPair]) -> Self {
+        let mut owners = Vec::new();
+        let mut before = None;
+        for (first, (row, place)) in rows.iter().zip(came).enumerate() {
+            let this = Some((row.group, row.pair));
+            if before != this
+                && let Some(counted) = pairs.get(*place)
+            {
+                owners.push((Uuid::from_u128(counted.identity.contribution), first));
+            }
+            before = this;
+        }
+        owners.sort_unstable();
+        Self(owners)
+    }
+
+    /// The rows of a contribution.
+    fn rows<'a>(&self, contribution: Uuid, rows: &'a [Row]) -> &'a [Row] {
+        let found = self.0.binary_search_by_key(&contribution, |owner| owner.0);
+        let owner = found.ok().and_then(|place| self.0.get(place));
+        let rows = owner.and_then(|(_, first)| rows.get(*first..));
+        let of_pair = |a: &Row, b: &Row| (a.group, a.pair) == (b.group, b.pair);
+        let mut pairs = rows.unwrap_or_default().chunk_by(of_pair);
+        pairs.next().unwrap_or_default()
+    }
 }
 
 /// A page for each choice of units: made when somebody first asks for it, and kept ready then.
@@ -90,9 +120,9 @@ impl InUnits {
 impl Public {
     /// The rows of one contribution, for nobody but whoever holds its receipt.
     pub(super) fn rows_of(&self, contribution: Uuid) -> Vec<Row> {
-        let rows = self.publication.rows.iter().zip(&self.whose);
-        let own = rows.filter(|(_, whose)| **whose == contribution);
-        own.map(|(row, _)| *row).collect()
+        self.whose
+            .rows(contribution, &self.publication.rows)
+            .to_vec()
     }
 
     /// Whether the study takes contributions.
@@ -104,50 +134,25 @@ impl Public {
     /// The public figures of what is counted.
     pub(super) fn new(
         life: Life,
-        counted: Option<(Batch, Vec<StoredContribution>)>,
+        counted: Option<Counted>,
         (plans, sent): (Vec<(Sequence, Flow)>, SentFlow),
         (before, figures_before): (Option<&Self>, &[ShownFigure]),
-        key: &ReceiptKey,
         public_url: Arc<OnceLock<PublicUrl>>,
     ) -> Result<(Self, Vec<ShownFigure>), ServiceError> {
-        // A batch that only took out what was withdrawn shows nothing: not its figures, and not the
-        // spread that replies are made with.
-        let hidden = counted.as_ref().filter(|(batch, _)| !batch.shown);
+        let hidden = counted.as_ref().filter(|counted| !counted.batch.shown);
         let hidden = hidden.map(|_| Hidden::Renewing);
-        let (batch, stored) = counted.filter(|(batch, _)| batch.shown).unzip();
+        let counted = counted.filter(|counted| counted.batch.shown);
+        let batch = counted.as_ref().map(|counted| counted.batch);
         let study = Arc::clone(&life.newest.study);
         let then = batch.map_or(&life.newest, |batch: Batch| {
             life.version(batch.protocol_version)
         });
         let then = &then.study;
-        let mut stored = stored.unwrap_or_default();
-        let contributions = read_back(&stored)?;
-        // The texts take as much memory as what was read out of them, and nothing needs them further.
-        for stored in &mut stored {
-            stored.document = Vec::new();
-        }
-        let players = number_players(&stored);
+        let (pairs, kept, crowd) = counted
+            .map(|counted| (counted.pairs, counted.kept, counted.crowd))
+            .unwrap_or_default();
         let rules = then.protocol.analysis.clone();
-        let counted = Counted {
-            study: then,
-            stored: &stored,
-            players: &players,
-            contributions: &contributions,
-            batch: batch.map_or(0, |batch| batch.number),
-            key,
-        };
-        // Which pairs have rows does not depend on any spread; what is borrowed of spreads reaches
-        // rows, so it comes from those who have rows alone.
-        let kept = disclosure::kept(&counted.pairs(&CrowdSpread::default())?, &rules);
-        let with_rows = players.iter().copied().zip(&contributions);
-        let with_rows = with_rows.zip(kept.pairs()).filter(|(_, is_kept)| **is_kept);
-        let with_rows = with_rows.map(|(numbered, _)| numbered);
-        let crowd = CrowdSpread::of(with_rows, rules.minimum_players);
-        let pairs = counted.pairs(&crowd)?;
-        let published = disclosure::rows(&pairs, &kept, &rules);
-        let whose = published.pairs.iter();
-        let whose = whose.filter_map(|place| stored.get(*place).map(|stored| stored.uuid));
-        let whose = whose.collect();
+        let mut published = disclosure::rows(&pairs, &kept, &rules);
         let mut publication = Publication {
             study: study.label.clone(),
             batch: batch.map(|batch| BatchLabel {
@@ -156,8 +161,8 @@ impl Public {
             }),
             protocol_version: then.protocol.version,
             level: Level::NINETY_FIVE,
-            rows: published.rows.clone(),
-            frames: published.frames.clone(),
+            rows: std::mem::take(&mut published.rows),
+            frames: published.frames,
             pairs_left_out: disclosure::pairs_left_out(&pairs, &kept, &rules),
             session_spreads: disclosure::session_spreads(&pairs, &kept, &rules)?,
             count_models: disclosure::count_models(&pairs, &kept, &rules, Level::NINETY_FIVE)?,
@@ -166,15 +171,19 @@ impl Public {
             plans: batch.and_then(|_| disclosure::plan_counts(&plans, &rules)),
             rules,
         };
-        publication.first_versions = disclosure::first_versions(&pairs, &published, &publication)?;
-        publication.reached = disclosure::reached(&published, &publication)?;
+        let came = published.pairs;
+        publication.first_versions = disclosure::first_versions(&pairs, &came, &publication)?;
+        publication.reached = disclosure::reached(&came, &publication)?;
         let flow = batch.map(|_| disclosure::flow(&exact_flow(&plans, sent), &publication.rules));
+        let (everybody, shown) = over_everybody(&pairs, &kept, &publication, figures_before)?;
+        let whose = Owners::of(&publication.rows, &came, &pairs);
+        // What analyses are made from stands in the rows, and pairs take more memory than these.
+        drop((pairs, kept, came));
         let before = before.map(|before| Before {
             publication: &before.publication,
             findings: &before.findings,
         });
         let findings = publication.analyse_after(Choice::default(), before)?;
-        let (everybody, shown) = over_everybody(&pairs, &kept, &publication, figures_before)?;
         let pooled = Ready::json(&wire::pooled::of_publication(
             &publication,
             &findings,
@@ -209,11 +218,10 @@ impl Public {
     pub(super) fn without_figures(
         hidden: Hidden,
         life: Life,
-        key: &ReceiptKey,
         public_url: Arc<OnceLock<PublicUrl>>,
     ) -> Result<Self, ServiceError> {
         let nothing = (None, [].as_slice());
-        let (public, _) = Self::new(life, None, Default::default(), nothing, key, public_url)?;
+        let (public, _) = Self::new(life, None, Default::default(), nothing, public_url)?;
         Ok(Self {
             hidden: Some(hidden),
             ..public
@@ -325,91 +333,4 @@ fn exact_flow(plans: &[(Sequence, Flow)], sent: SentFlow) -> ExactFlow {
         withdrawn: sent.withdrawn,
         pooled: sent.counted,
     }
-}
-
-/// Kept documents as contributions.
-///
-/// # Errors
-/// When one is damaged.
-pub fn read_back(stored: &[StoredContribution]) -> Result<Vec<Contribution>, ServiceError> {
-    stored
-        .iter()
-        .map(|stored| {
-            intake::kept_contribution(&stored.document)
-                .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))
-        })
-        .collect()
-}
-
-/// A number for each contribution that is the same for all of one player.
-#[must_use]
-pub fn number_players(stored: &[StoredContribution]) -> Vec<usize> {
-    let mut numbers: BTreeMap<Uuid, usize> = BTreeMap::new();
-    stored
-        .iter()
-        .map(|stored| {
-            let next = numbers.len();
-            *numbers.entry(stored.player).or_insert(next)
-        })
-        .collect()
-}
-
-/// What a study counts, and by which rules.
-struct Counted<'a> {
-    study: &'a Study,
-    stored: &'a [StoredContribution],
-    players: &'a [usize],
-    contributions: &'a [Contribution],
-    batch: i64,
-    key: &'a ReceiptKey,
-}
-
-impl Counted<'_> {
-    /// Its pairs, with missing spreads borrowed from a crowd.
-    fn pairs(&self, crowd: &CrowdSpread) -> Result<Vec<CountedPair>, ServiceError> {
-        let slug = &self.study.label.slug;
-        let all = self.stored.iter().zip(self.players);
-        all.zip(self.contributions)
-            .map(|((stored, player), contribution)| {
-                let (year, month) = clock::month(stored.received_at_ms);
-                let player = CountedPlayer {
-                    number: *player,
-                    group_order: self.key.group_order(slug, self.batch, stored.player),
-                    hiding_order: self.key.hiding_order(slug, stored.player),
-                    identity: Outsider {
-                        player: stored.player.as_u128(),
-                        contribution: stored.uuid.as_u128(),
-                        version: stored.version,
-                    },
-                    month: Month { year, month },
-                    planned: stored.planned,
-                };
-                let pair = pair_effects(contribution, self.study, crowd)?;
-                let first = first_effects(stored, contribution, self.study, crowd)?;
-                // A correction that changed no effect, as of a note, is none of a figure.
-                let first = first.filter(|first| *first != pair);
-                let counted = CountedPair::new(contribution, pair, crowd, player);
-                Ok(match first {
-                    Some(first) => counted.corrected_from(first),
-                    None => counted,
-                })
-            })
-            .collect()
-    }
-}
-
-/// What the first version said, where another one is counted.
-fn first_effects(
-    stored: &StoredContribution,
-    counted: &Contribution,
-    study: &Study,
-    crowd: &CrowdSpread,
-) -> Result<Option<PairEffects>, ServiceError> {
-    let Some(document) = &stored.first_document else {
-        return Ok(None);
-    };
-    let first = intake::kept_contribution(document)
-        .ok_or_else(|| ServiceError::Damaged(format!("contribution {}", stored.uuid)))?;
-    let crowd = crowd.for_version(counted, &first);
-    pair_effects(&first, study, &crowd).map(Some)
 }

@@ -4,7 +4,7 @@
 //! not pay for everybody's figures, and batches that close meanwhile are made in one go. Without
 //! that thread, as in the demo while it is filled, whoever closes a batch makes the figures.
 
-use super::{Public, Service, ServiceError};
+use super::{Public, Service, ServiceError, counted};
 use crate::clock;
 use crate::pages::Hidden;
 use crate::store::StoredStudy;
@@ -193,7 +193,7 @@ impl Service {
         let life = self.life(slug)?;
         if let Some(life) = life.filter(|life| life.state != StudyState::Draft) {
             let public_url = Arc::clone(&self.releases.public_url);
-            let public = Public::without_figures(why, life, &self.receipt_key, public_url)?;
+            let public = Public::without_figures(why, life, public_url)?;
             self.put_in_place(slug, public);
         }
         Ok(())
@@ -220,17 +220,8 @@ impl Service {
         let Some(life) = life.filter(|life| life.state != StudyState::Draft) else {
             return Ok(());
         };
-        let counted = self.store.counted(slug)?;
-        let newest = counted.as_ref().map(|(batch, _)| batch.number);
-        // As it was when the batch closed, so that a restart shows nothing newer.
-        let (plans, sent) = match &counted {
-            Some((batch, _)) => (
-                self.store.plan_flow(slug, Some(batch.closed_at_ms))?,
-                self.store.sent_flow(slug, batch.closed_at_ms)?,
-            ),
-            None => Default::default(),
-        };
         let shown_now = self.study(slug);
+        let newest = self.store.newest_batch(slug)?;
         let is_shown = shown_now.as_ref().is_some_and(|public| {
             let batch = public.publication.batch.as_ref();
             newest.is_some() && newest == batch.map(|batch| batch.number) && public.life == life
@@ -239,20 +230,30 @@ impl Service {
             // Whoever waited for the turn finds that the one before has published this batch too.
             return Ok(());
         }
-        let before = match newest {
-            Some(batch) => self.store.figures_before(slug, batch)?,
-            None => Vec::new(),
-        };
-        let (public, shown) = tracing::info_span!("publish", study = %slug).in_scope(|| {
-            Public::new(
-                life,
-                counted,
-                (plans, sent),
-                (shown_now.as_deref(), &before),
-                &self.receipt_key,
-                Arc::clone(&self.releases.public_url),
-            )
+        let span = tracing::info_span!("publish", study = %slug);
+        let _entered = span.enter();
+        let counted = self.store.counted(slug, |counted| {
+            counted::read(counted, &life, &self.receipt_key)
         })?;
+        let batch = counted.as_ref().map(|counted| counted.batch);
+        // As it was when the batch closed, so that a restart shows nothing newer.
+        let (flows, before) = match batch {
+            Some(batch) => (
+                (
+                    self.store.plan_flow(slug, Some(batch.closed_at_ms))?,
+                    self.store.sent_flow(slug, batch.closed_at_ms)?,
+                ),
+                self.store.figures_before(slug, batch.number)?,
+            ),
+            None => Default::default(),
+        };
+        let (public, shown) = Public::new(
+            life,
+            counted,
+            flows,
+            (shown_now.as_deref(), &before),
+            Arc::clone(&self.releases.public_url),
+        )?;
         // What is shown is remembered before anybody can see it.
         self.store.keep_figures(slug, &shown)?;
         self.put_in_place(slug, public);

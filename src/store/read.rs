@@ -4,7 +4,7 @@ use super::plans::{plan_sequence, planned, sequence};
 use super::submit::study_id;
 use super::{Store, StoreError};
 use crate::vocabulary::{Sequence, State};
-use rusqlite::{OptionalExtension, Row};
+use rusqlite::{Connection, OptionalExtension, Row};
 use uuid::Uuid;
 
 /// A contribution as it was sent, with what the store knows of it.
@@ -45,6 +45,40 @@ pub struct Batch {
     pub protocol_version: i64,
 }
 
+/// What a batch counts, while it is read.
+#[derive(Debug)]
+pub struct Counted<'a> {
+    transaction: &'a Connection,
+    study_id: i64,
+    batch: Batch,
+}
+
+impl Counted<'_> {
+    /// The batch.
+    #[must_use]
+    pub const fn batch(&self) -> Batch {
+        self.batch
+    }
+
+    /// Gives every contribution that counts, in the order they came, in the newest version that
+    /// counts. What was withdrawn, held or declined counts until a batch takes it out.
+    ///
+    /// # Errors
+    /// When the database cannot be read, or `take` fails.
+    pub fn each<E: From<StoreError>>(
+        &self,
+        mut take: impl FnMut(StoredContribution) -> Result<(), E>,
+    ) -> Result<(), E> {
+        let text = select(Asked::Counted, "c.study_id = ?1 AND c.removed IS NULL");
+        let mut statement = self.transaction.prepare(&text).map_err(StoreError::from)?;
+        let rows = statement.query_map([self.study_id], stored);
+        for row in rows.map_err(StoreError::from)? {
+            take(row.map_err(StoreError::from)??)?;
+        }
+        Ok(())
+    }
+}
+
 /// Which version of a contribution is asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Asked {
@@ -55,43 +89,44 @@ enum Asked {
 }
 
 impl Store {
-    /// What the public may see the sum of: the newest batch with every contribution it counts, in
-    /// the order they came, in the newest version that counts. What was withdrawn, held or declined
-    /// counts until a batch takes it out. `None` before the first batch. Both are read in one transaction.
+    /// Gives what the public may see the sum of, as of the newest batch; `None` before the first one.
+    /// Everything is read in one transaction.
+    ///
+    /// # Errors
+    /// When the database cannot be read, or `read` fails.
+    pub fn counted<T, E: From<StoreError>>(
+        &self,
+        slug: &str,
+        read: impl FnOnce(&Counted<'_>) -> Result<T, E>,
+    ) -> Result<Option<T>, E> {
+        let mut connection = self.read();
+        let transaction = connection.transaction().map_err(StoreError::from)?;
+        let study_id = study_id(&transaction, slug).map_err(StoreError::from)?;
+        let Some(study_id) = study_id else {
+            return Ok(None);
+        };
+        let batch = newest_batch(&transaction, study_id).map_err(StoreError::from)?;
+        let Some(batch) = batch else {
+            return Ok(None);
+        };
+        let counted = Counted {
+            transaction: &transaction,
+            study_id,
+            batch,
+        };
+        read(&counted).map(Some)
+    }
+
+    /// The number of the newest batch of a study; `None` before the first.
     ///
     /// # Errors
     /// When the database cannot be read.
-    pub fn counted(
-        &self,
-        slug: &str,
-    ) -> Result<Option<(Batch, Vec<StoredContribution>)>, StoreError> {
-        let mut connection = self.read();
-        let transaction = connection.transaction()?;
-        let Some(study_id) = study_id(&transaction, slug)? else {
+    pub fn newest_batch(&self, slug: &str) -> Result<Option<i64>, StoreError> {
+        let connection = self.read();
+        let Some(study_id) = study_id(&connection, slug)? else {
             return Ok(None);
         };
-        let batch = transaction
-            .query_row(
-                "SELECT number, closed_at_ms, shown, protocol_version FROM batch WHERE study_id = ?1 ORDER BY number DESC LIMIT 1",
-                [study_id],
-                |row| {
-                    Ok(Batch {
-                        number: row.get(0)?,
-                        closed_at_ms: row.get(1)?,
-                        shown: row.get(2)?,
-                        protocol_version: row.get(3)?,
-                    })
-                },
-            )
-            .optional()?;
-        let Some(batch) = batch else { return Ok(None) };
-        let mut statement = transaction.prepare(&select(
-            Asked::Counted,
-            "c.study_id = ?1 AND c.removed IS NULL",
-        ))?;
-        let rows = statement.query_map([study_id], stored)?;
-        let contributions = rows.map(|row| row?).collect::<Result<_, StoreError>>()?;
-        Ok(Some((batch, contributions)))
+        Ok(newest_batch(&connection, study_id)?.map(|batch| batch.number))
     }
 
     /// The newest version of every contribution of a study in any state, in the order they came,
@@ -127,6 +162,24 @@ impl Store {
             .read()
             .query_row("SELECT count(*) FROM contribution", [], |row| row.get(0))?)
     }
+}
+
+fn newest_batch(connection: &Connection, study_id: i64) -> Result<Option<Batch>, rusqlite::Error> {
+    connection
+        .query_row(
+            "SELECT number, closed_at_ms, shown, protocol_version FROM batch
+             WHERE study_id = ?1 ORDER BY number DESC LIMIT 1",
+            [study_id],
+            |row| {
+                Ok(Batch {
+                    number: row.get(0)?,
+                    closed_at_ms: row.get(1)?,
+                    shown: row.get(2)?,
+                    protocol_version: row.get(3)?,
+                })
+            },
+        )
+        .optional()
 }
 
 fn select(asked: Asked, condition: &str) -> String {

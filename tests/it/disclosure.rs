@@ -346,7 +346,7 @@ fn first_speed(counted: &[CountedPair]) -> Option<FirstVersions> {
     let kept = disclosure::kept(counted, &rules);
     let published = disclosure::rows(counted, &kept, &rules);
     let publication = publication(published.rows.clone());
-    let found = disclosure::first_versions(counted, &published, &publication).unwrap();
+    let found = disclosure::first_versions(counted, &published.pairs, &publication).unwrap();
     found
         .into_iter()
         .find(|first| first.key.outcome == Outcome::Speed)

@@ -5,7 +5,8 @@ use super::fit::Fit;
 use super::reports::{Reporter, mean};
 use super::to_hundredth;
 use crate::vocabulary::ShotClass;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// Into how many parts the players are divided.
 pub const FOLDS: usize = 5;
@@ -49,24 +50,30 @@ pub(super) struct Combination {
     /// From everybody but the players of one fold.
     without_fold: Vec<FoldFit>,
     /// The fold of every pair of a reporter.
-    fold_of_pair: BTreeMap<u64, usize>,
+    fold_of_pair: Arc<BTreeMap<u64, usize>>,
+    /// A pair that stands for another one, with the fold of that.
+    instead: Option<(u64, Option<usize>)>,
 }
 
 impl Combination {
     /// The guesses for the pair with this fingerprint: from the other folds when its player is
     /// among the reporters.
     pub(super) fn for_pair(&self, fingerprint: u64) -> &FoldFit {
-        let fold = self.fold_of_pair.get(&fingerprint);
-        fold.and_then(|fold| self.without_fold.get(*fold))
+        let fold = self.fold_of(fingerprint);
+        fold.and_then(|fold| self.without_fold.get(fold))
             .unwrap_or(&self.all)
+    }
+
+    fn fold_of(&self, fingerprint: u64) -> Option<usize> {
+        match self.instead {
+            Some((version, fold)) if version == fingerprint => fold,
+            _ => self.fold_of_pair.get(&fingerprint).copied(),
+        }
     }
 
     /// The same, where the pair with the second fingerprint is another version of the first.
     pub(super) fn with_version(mut self, counted: u64, version: u64) -> Self {
-        match self.fold_of_pair.get(&counted) {
-            Some(fold) => self.fold_of_pair.insert(version, *fold),
-            None => self.fold_of_pair.remove(&version),
-        };
+        self.instead = Some((version, self.fold_of(counted)));
         self
     }
 
@@ -196,7 +203,8 @@ impl<'a> Folds<'a> {
                     })
                 })
                 .collect::<Option<_>>()?,
-            fold_of_pair: self.fold_of_pair(),
+            fold_of_pair: Arc::new(self.fold_of_pair()),
+            instead: None,
         };
         (0.0 < combination.weight()).then_some(combination)
     }
@@ -217,9 +225,16 @@ impl<'a> Folds<'a> {
 /// For each pair of a player and each class: ln CV by the standard deviations, the class, and ln
 /// of the suggested over the reported standard deviation, each the mean over the sessions.
 fn by_pair(reporter: &Reporter) -> impl Iterator<Item = (f64, ShotClass, Option<f64>)> {
-    let reports = reporter.pairs.iter().flat_map(|pair| &pair.classes);
-    reports.filter_map(|(class, report)| {
-        let log_cv = mean(report.log_cvs.iter().copied())?;
-        Some((log_cv, *class, mean(report.log_ratios.iter().copied())))
+    reporter.pairs.iter().flat_map(|pair| {
+        let classes: BTreeSet<ShotClass> = pair.lines.iter().map(|line| line.class).collect();
+        classes.into_iter().filter_map(|class| {
+            let of_class = || pair.lines.iter().filter(move |line| line.class == class);
+            let log_cv = mean(of_class().map(|line| line.log_cv))?;
+            Some((
+                log_cv,
+                class,
+                mean(of_class().filter_map(|line| line.log_ratio)),
+            ))
+        })
     })
 }

@@ -24,18 +24,14 @@ impl Fit {
     pub(super) fn of(reporters: &[&Reporter], minimum_players: usize) -> Option<Self> {
         let classes: BTreeSet<ShotClass> = reporters
             .iter()
-            .flat_map(|reporter| &reporter.pairs)
-            .flat_map(|pair| pair.classes.keys().copied())
+            .flat_map(|reporter| reporter.lines().map(|line| line.class))
             .collect();
         let mut every_value = Vec::new();
         let mut by_class = BTreeMap::new();
         for class in classes {
             let values: Vec<f64> = reporters
                 .iter()
-                .filter_map(|reporter| {
-                    let reports = reporter.reports(Some(class));
-                    mean(reports.flat_map(|report| &report.log_cvs).copied())
-                })
+                .filter_map(|reporter| reporter.log_cv(class))
                 .collect();
             every_value.extend_from_slice(&values);
             if minimum_players <= values.len()

@@ -9,23 +9,24 @@ use crate::units::Speed;
 use crate::vocabulary::ShotClass;
 use std::collections::BTreeMap;
 
-/// What one pair reports of one class: one figure per session.
-#[derive(Clone, Debug, Default)]
-pub(super) struct ClassReport {
-    /// ln CV by the standard deviations.
-    pub(super) log_cvs: Vec<f64>,
+/// What one session reports of one class.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct LineReport {
+    pub(super) class: ShotClass,
+    /// ln CV by the standard deviation.
+    pub(super) log_cv: f64,
     /// ln of the standard deviation that the maximum suggests over the reported one, where both
     /// were given.
-    pub(super) log_ratios: Vec<f64>,
+    pub(super) log_ratio: Option<f64>,
 }
 
-/// What one pair reports.
-#[derive(Clone, Debug)]
-pub(super) struct PairReport {
+/// What one pair says of spread: all that a crowd keeps of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PairReport {
     /// Stands for the content of the pair.
     pub(super) fingerprint: u64,
-    /// By class.
-    pub(super) classes: BTreeMap<ShotClass, ClassReport>,
+    /// Of every session and class with a standard deviation.
+    pub(super) lines: Vec<LineReport>,
 }
 
 /// A player who reports a standard deviation in some pair.
@@ -41,63 +42,58 @@ impl Reporter {
         self.pairs.iter().map(|pair| pair.fingerprint).min()
     }
 
-    /// Everything the player reports of one class, or of all.
-    pub(super) fn reports(&self, class: Option<ShotClass>) -> impl Iterator<Item = &ClassReport> {
-        self.pairs
-            .iter()
-            .flat_map(|pair| &pair.classes)
-            .filter(move |(of, _)| class.is_none_or(|class| **of == class))
-            .map(|(_, report)| report)
+    /// Everything the player reports.
+    pub(super) fn lines(&self) -> impl Iterator<Item = &LineReport> {
+        self.pairs.iter().flat_map(|pair| &pair.lines)
+    }
+
+    /// Mean ln CV over all sessions with a class.
+    pub(super) fn log_cv(&self, class: ShotClass) -> Option<f64> {
+        let of_class = self.lines().filter(|line| line.class == class);
+        mean(of_class.map(|line| line.log_cv))
     }
 
     /// Mean over all sessions of ln of the suggested over the reported standard deviation.
     pub(super) fn log_ratio(&self) -> Option<f64> {
-        mean(
-            self.reports(None)
-                .flat_map(|report| &report.log_ratios)
-                .copied(),
-        )
+        mean(self.lines().filter_map(|line| line.log_ratio))
     }
 }
 
 /// The players who report a standard deviation. Players are numbered by the caller.
-pub(super) fn collect<'a>(
-    contributions: impl IntoIterator<Item = (usize, &'a Contribution)>,
-) -> Vec<Reporter> {
+pub(super) fn collect(reports: impl IntoIterator<Item = (usize, PairReport)>) -> Vec<Reporter> {
     let mut players: BTreeMap<usize, Vec<PairReport>> = BTreeMap::new();
-    for (player, contribution) in contributions {
-        players
-            .entry(player)
-            .or_default()
-            .push(report(contribution));
+    for (player, report) in reports {
+        players.entry(player).or_default().push(report);
     }
     players
         .into_values()
-        .filter(|pairs| pairs.iter().any(|pair| !pair.classes.is_empty()))
+        .filter(|pairs| pairs.iter().any(|pair| !pair.lines.is_empty()))
         .map(|pairs| Reporter { pairs })
         .collect()
 }
 
-fn report(contribution: &Contribution) -> PairReport {
-    let mut classes: BTreeMap<ShotClass, ClassReport> = BTreeMap::new();
-    for (line, speed) in timed_lines(contribution) {
-        let Some(sd) = speed
-            .sd
-            .filter(|_| FEWEST_SHOTS <= timed_shots(line, speed))
-        else {
-            continue;
-        };
-        let log_cv = (sd.kmh() / speed.mean.kmh()).ln();
-        let report = classes.entry(line.class).or_default();
-        report.log_cvs.push(log_cv);
-        let suggested = maximum::log_cv(line, speed);
-        report
-            .log_ratios
-            .extend(suggested.map(|suggested| suggested - log_cv));
-    }
-    PairReport {
-        fingerprint: fingerprint(contribution),
-        classes,
+impl PairReport {
+    /// What a contribution says of spread.
+    #[must_use]
+    pub fn of(contribution: &Contribution) -> Self {
+        let mut lines: Vec<LineReport> = timed_lines(contribution)
+            .filter_map(|(line, speed)| {
+                let is_enough = FEWEST_SHOTS <= timed_shots(line, speed);
+                let sd = speed.sd.filter(|_| is_enough)?;
+                let log_cv = (sd.kmh() / speed.mean.kmh()).ln();
+                let suggested = maximum::log_cv(line, speed);
+                Some(LineReport {
+                    class: line.class,
+                    log_cv,
+                    log_ratio: suggested.map(|suggested| suggested - log_cv),
+                })
+            })
+            .collect();
+        lines.shrink_to_fit();
+        Self {
+            fingerprint: fingerprint(contribution),
+            lines,
+        }
     }
 }
 

@@ -5,7 +5,7 @@
 //! mild right skew. A crowd of reporters is collected, and further players lack the standard
 //! deviation. Figures of this kind stand in the module's description.
 
-use super::{CrowdSpread, FOREHAND, reports};
+use super::{CrowdSpread, FOREHAND, PairReport, reports};
 use crate::contribution::{Conditions, Contribution};
 use crate::effects::tests::{contribution, session, timed, timed_line};
 use crate::vocabulary::{Arm, VarianceSource};
@@ -124,9 +124,9 @@ fn simulate(shape: f64, n_crowds: u64) -> Outcome {
         for sessions in players {
             let (lacking, reported) = (pair(&sessions, false, true), pair(&sessions, true, true));
             // What would have been reported, and the maximum taken as it is.
-            let [told] = reports::collect([(0, &reported)]).try_into().unwrap();
-            let log_cvs = told.reports(None).flat_map(|report| &report.log_cvs);
-            let truth = reports::mean(log_cvs.copied()).unwrap();
+            let report = PairReport::of(&reported);
+            let [told] = reports::collect([(0, report)]).try_into().unwrap();
+            let truth = reports::mean(told.lines().map(|line| line.log_cv)).unwrap();
             outcome.maximum.add(told.log_ratio().unwrap());
             let borrowed = alone.cv(&lacking, FOREHAND);
             outcome.borrowed.add(borrowed.value.ln() - truth);
