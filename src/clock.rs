@@ -69,10 +69,10 @@ pub fn end_of_day(text: &str) -> Option<i64> {
 
 /// The UTC month of a time, as its year and its number from 1.
 #[must_use]
-pub fn month(ms: i64) -> (i64, u8) {
+pub fn month(ms: i64) -> (i16, u8) {
     let time = jiff::Timestamp::from_millisecond(ms).unwrap_or_default();
     let date = time.to_zoned(jiff::tz::TimeZone::UTC).date();
-    (i64::from(date.year()), date.month().unsigned_abs())
+    (date.year(), date.month().unsigned_abs())
 }
 
 #[cfg(test)]

@@ -90,10 +90,12 @@ impl CountedPair {
     #[must_use]
     pub fn new(
         contribution: &Contribution,
-        pair: PairEffects,
+        mut pair: PairEffects,
         crowd: &CrowdSpread,
         player: CountedPlayer,
     ) -> Self {
+        // What could not be computed is told to its sender alone.
+        (pair.left_out, pair.secondary_left_out) = (Vec::new(), Vec::new());
         let counts = pair.effects.iter().filter_map(|effect| {
             let (outcome, class) = (effect.outcome, effect.class);
             let counts = share_counts(contribution, outcome, class)?;
@@ -101,6 +103,8 @@ impl CountedPair {
                 .contains(&outcome)
                 .then_some((outcome, class, counts))
         });
+        let mut counts: Vec<_> = counts.collect();
+        counts.shrink_to_fit();
         Self {
             player: player.number,
             group_order: player.group_order,
@@ -116,7 +120,7 @@ impl CountedPair {
             scope: contribution.consent_scope,
             moderators: Moderators::of(contribution),
             repeats: repeats::of_pair(contribution, crowd),
-            counts: counts.collect(),
+            counts,
             first: None,
             pair,
         }

@@ -211,6 +211,7 @@ fn computed(
             }),
         }
     }
+    effects.shrink_to_fit();
     (effects, left_out)
 }
 

@@ -143,7 +143,7 @@ pub struct GapBands {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum GapBand {
     /// The band at this place in [`GapBands`], counted from 0.
-    Numbered(usize),
+    Numbered(u8),
     /// Below the protocol's minimum gap: kept and shown apart, never in the primary analysis.
     UnderProtocol,
 }
@@ -177,13 +177,14 @@ impl GapBands {
         self.edges
             .iter()
             .rposition(|edge| Tension::new(*edge, self.unit) <= gap)
+            .and_then(|place| u8::try_from(place).ok())
             .map_or(GapBand::UnderProtocol, GapBand::Numbered)
     }
 
     /// Every band in rising order of gap, the one under protocol last, since it is no part of the
     /// answer.
     pub fn all(&self) -> impl Iterator<Item = GapBand> + '_ {
-        let numbered = (0..self.edges.len()).map(GapBand::Numbered);
+        let numbered = (0..).take(self.edges.len()).map(GapBand::Numbered);
         numbered.chain(std::iter::once(GapBand::UnderProtocol))
     }
 
@@ -193,8 +194,8 @@ impl GapBands {
         match band {
             GapBand::UnderProtocol => (None, self.edges.first().copied()),
             GapBand::Numbered(place) => (
-                self.edges.get(place).copied(),
-                self.edges.get(place + 1).copied(),
+                self.edges.get(usize::from(place)).copied(),
+                self.edges.get(usize::from(place) + 1).copied(),
             ),
         }
     }

@@ -195,6 +195,43 @@ pub fn sha256_of(bytes: &[u8]) -> [u8; 32] {
     Sha256::digest(bytes).into()
 }
 
+/// Passes bytes on and hashes them.
+#[derive(Debug)]
+pub struct Sha256Writer<W> {
+    inner: W,
+    hash: Sha256,
+    length: usize,
+}
+
+impl<W: Write> Sha256Writer<W> {
+    /// Nothing was written yet.
+    pub fn new(inner: W) -> Self {
+        Self {
+            inner,
+            hash: Sha256::new(),
+            length: 0,
+        }
+    }
+
+    /// Where the bytes went, their SHA-256, and how many they were.
+    pub fn finish(self) -> (W, [u8; 32], usize) {
+        (self.inner, self.hash.finalize().into(), self.length)
+    }
+}
+
+impl<W: Write> Write for Sha256Writer<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let n = self.inner.write(bytes)?;
+        self.hash.update(bytes.get(..n).unwrap_or_default());
+        self.length += n;
+        Ok(n)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.inner.flush()
+    }
+}
+
 /// A secret as a person copies it: Base32 (RFC 4648) in groups of four.
 #[must_use]
 pub fn spelled(secret: &[u8]) -> String {

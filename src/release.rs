@@ -208,7 +208,7 @@ impl Release {
 #[must_use]
 pub fn players(publication: &Publication) -> usize {
     let groups = publication.rows.iter().map(|row| row.group);
-    groups.max().unwrap_or(0)
+    groups.max().unwrap_or(0) as usize
 }
 
 #[cfg(test)]

@@ -58,7 +58,7 @@ pub(super) fn classes(
 }
 
 /// The values of one fact of all pairs of a player.
-type Values = Vec<Option<i64>>;
+type Values = Vec<Option<i32>>;
 
 fn divided(players: &[Player], class: Class, fact: usize, minimum: usize) -> Vec<Class> {
     let mut sharing: BTreeMap<Values, Vec<usize>> = BTreeMap::new();

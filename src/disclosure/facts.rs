@@ -46,18 +46,18 @@ impl Fact {
 
 /// What is known of one pair: a value for each fact, as a number that stands for it; `None` where
 /// the player did not tell.
-pub(super) type Known = [Option<i64>; Fact::ALL.len()];
+pub(super) type Known = [Option<i32>; Fact::ALL.len()];
 
 /// What is known of a pair. `frames` are the folded names of all frames, sorted.
 pub(super) fn known(counted: &CountedPair, frames: &[String]) -> Known {
     let moderators = &counted.moderators;
     let mut known = [None; Fact::ALL.len()];
-    let mut put = |fact: Fact, value: Option<i64>| {
+    let mut put = |fact: Fact, value: Option<i32>| {
         if let Some(place) = known.get_mut(fact.place()) {
             *place = value;
         }
     };
-    put(Fact::Planned, Some(i64::from(counted.planned)));
+    put(Fact::Planned, Some(i32::from(counted.planned)));
     put(
         Fact::Order,
         moderators.order.map(|order| {
@@ -91,8 +91,8 @@ pub(super) fn known(counted: &CountedPair, frames: &[String]) -> Known {
         Fact::StringFamily,
         family.map(|family| number_of(StringFamily::ALL, family)),
     );
-    put(Fact::Blinded, moderators.blinded.map(i64::from));
-    let sessions = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
+    put(Fact::Blinded, moderators.blinded.map(i32::from));
+    let sessions = |n: usize| i32::from(u8::try_from(n).unwrap_or(u8::MAX));
     put(
         Fact::Sessions,
         Some(
@@ -107,29 +107,33 @@ pub(super) fn known(counted: &CountedPair, frames: &[String]) -> Known {
     let place = frame.and_then(|frame| frames.binary_search(&frame).ok());
     put(
         Fact::Frame,
-        place.and_then(|place| i64::try_from(place).ok()),
+        place.and_then(|place| i32::try_from(place).ok()),
     );
-    put(Fact::Gap, Some(counted.pair.gap.nearest_pound()));
+    put(
+        Fact::Gap,
+        i32::try_from(counted.pair.gap.nearest_pound()).ok(),
+    );
     known
 }
 
 /// More than one arm can have.
-const MOST_SESSIONS: i64 = 1_000;
+const MOST_SESSIONS: i32 = 1_000;
 
 /// Sessions of the looser and of the tighter arm.
-pub(super) const fn sessions(number: i64) -> (i64, i64) {
-    (number / MOST_SESSIONS, number % MOST_SESSIONS)
+pub(super) fn sessions(number: i32) -> Option<(u8, u8)> {
+    let [looser, tighter] = [number / MOST_SESSIONS, number % MOST_SESSIONS];
+    Some((u8::try_from(looser).ok()?, u8::try_from(tighter).ok()?))
 }
 
-fn number_of<T: PartialEq>(all: &[T], value: T) -> i64 {
+fn number_of<T: PartialEq>(all: &[T], value: T) -> i32 {
     let place = all.iter().position(|other| *other == value);
     place
-        .and_then(|place| i64::try_from(place).ok())
+        .and_then(|place| i32::try_from(place).ok())
         .unwrap_or_default()
 }
 
 /// The value that a number stands for.
-pub(super) fn value_of<T: Copy>(all: &[T], number: i64) -> Option<T> {
+pub(super) fn value_of<T: Copy>(all: &[T], number: i32) -> Option<T> {
     all.get(usize::try_from(number).ok()?).copied()
 }
 
@@ -144,20 +148,20 @@ pub(super) fn folded(name: &str) -> String {
     clippy::cast_possible_truncation,
     reason = "intake bounds speeds by 500 km/h, ages by 500 hours and gaps by 85 lb"
 )]
-pub(super) fn whole(value: f64) -> i64 {
-    value.round() as i64
+pub(super) fn whole(value: f64) -> i32 {
+    value.round() as i32
 }
 
 impl Month {
     /// Months since the year 0.
-    pub(super) fn number(self) -> i64 {
-        12 * self.year + i64::from(self.month) - 1
+    pub(super) fn number(self) -> i32 {
+        12 * i32::from(self.year) + i32::from(self.month) - 1
     }
 
     /// The month of a number.
-    pub(super) fn of_number(number: i64) -> Option<Self> {
+    pub(super) fn of_number(number: i32) -> Option<Self> {
         Some(Self {
-            year: number.div_euclid(12),
+            year: i16::try_from(number.div_euclid(12)).ok()?,
             month: u8::try_from(number.rem_euclid(12) + 1).ok()?,
         })
     }

@@ -38,20 +38,20 @@ pub struct Different {
 }
 
 /// What is shown of one pair besides its figures.
-type PairFacts = (GapBand, i64, Circumstances);
+type PairFacts = (GapBand, i32, Circumstances);
 
 /// What the rows of a publication attain.
 #[must_use]
 pub fn protection(publication: &Publication) -> Protection {
-    let mut pairs: BTreeMap<(usize, usize), PairFacts> = BTreeMap::new();
+    let mut pairs: BTreeMap<(u32, u32), PairFacts> = BTreeMap::new();
     for row in &publication.rows {
         pairs.insert((row.group, row.pair), facts(row));
     }
-    let mut players: BTreeMap<usize, Vec<PairFacts>> = BTreeMap::new();
+    let mut players: BTreeMap<u32, Vec<PairFacts>> = BTreeMap::new();
     for ((group, _), facts) in &pairs {
         players.entry(*group).or_default().push(*facts);
     }
-    let mut classes: BTreeMap<Vec<PairFacts>, BTreeSet<usize>> = BTreeMap::new();
+    let mut classes: BTreeMap<Vec<PairFacts>, BTreeSet<u32>> = BTreeMap::new();
     for (group, mut facts) in players {
         facts.sort_unstable();
         classes.entry(facts).or_default().insert(group);
@@ -79,14 +79,14 @@ fn facts(row: &Row) -> PairFacts {
 /// The least number of different effects in any class of which two players have one.
 fn different<'a>(
     publication: &Publication,
-    classes: impl Iterator<Item = &'a BTreeSet<usize>>,
+    classes: impl Iterator<Item = &'a BTreeSet<u32>>,
 ) -> Vec<Different> {
     let numbered = classes.enumerate();
-    let class_of: BTreeMap<usize, usize> = numbered
+    let class_of: BTreeMap<u32, usize> = numbered
         .flat_map(|(number, groups)| groups.iter().map(move |group| (*group, number)))
         .collect();
     let of_outcome = |outcome: Outcome, class: ShotClass| {
-        let mut found: BTreeMap<usize, (BTreeSet<usize>, BTreeSet<u64>)> = BTreeMap::new();
+        let mut found: BTreeMap<usize, (BTreeSet<u32>, BTreeSet<u64>)> = BTreeMap::new();
         let is_of = |row: &&Row| (row.outcome, row.class) == (outcome, class);
         for row in publication.rows.iter().filter(is_of) {
             if let Some(number) = class_of.get(&row.group) {

@@ -42,9 +42,14 @@ pub fn rows(pairs: &[CountedPair], kept: &Kept, rules: &AnalysisRules) -> Rows {
         rows
     };
     let mut found = Rows::default();
+    let places = in_order(pairs, rows_of);
+    // Exactly as long as they become, since they are what takes the memory of a study.
+    let n_rows = places.iter().map(|place| rows_of(*place).len()).sum();
+    found.rows.reserve_exact(n_rows);
+    found.pairs.reserve_exact(n_rows);
     let mut before = None;
     let (mut group, mut pair) = (0, 0);
-    for place in in_order(pairs, rows_of) {
+    for place in places {
         let player = pairs.get(place).map(|counted| counted.group_order);
         (group, pair) = if player == before {
             (group, pair + 1)
@@ -101,7 +106,7 @@ fn shown(pairs: &[CountedPair], kept: &Kept, minimum_players: usize) -> Vec<Opti
     shown
 }
 
-fn as_shown(known: &Known, is_shown: &[bool], mean_gap: i64) -> Known {
+fn as_shown(known: &Known, is_shown: &[bool], mean_gap: i32) -> Known {
     let mut shown = *known;
     for (value, is_shown) in shown.iter_mut().zip(is_shown) {
         if !is_shown {
@@ -120,7 +125,7 @@ fn as_shown(known: &Known, is_shown: &[bool], mean_gap: i64) -> Known {
 /// it is but for the rounding, because what it is off by is unrelated to it (Berkson 1950, Journal of
 /// the American Statistical Association 45:164).
 #[expect(clippy::cast_precision_loss, reason = "gaps of at most 85 lb")]
-fn mean_gaps(players: &[Player], members: &[usize]) -> Vec<i64> {
+fn mean_gaps(players: &[Player], members: &[usize]) -> Vec<i32> {
     let pairs = |member: &usize| players.get(*member).map(|player| player.pairs.as_slice());
     let n_pairs = members.first().and_then(pairs).map_or(0, <[Known]>::len);
     (0..n_pairs)
@@ -129,7 +134,7 @@ fn mean_gaps(players: &[Player], members: &[usize]) -> Vec<i64> {
                 let known = pairs(member)?.get(pair)?;
                 known.get(Fact::Gap.place()).copied().flatten()
             });
-            let sum: i64 = gaps.sum();
+            let sum: i64 = gaps.map(i64::from).sum();
             whole(sum as f64 / members.len() as f64)
         })
         .collect()
@@ -154,7 +159,7 @@ fn row(counted: &CountedPair, effect: &Effect, known: &Known) -> Row {
             planned: is_true(Fact::Planned),
             order: value(Fact::Order).and_then(|number| value_of(Order::ALL, number)),
             blinded: is_true(Fact::Blinded),
-            sessions: value(Fact::Sessions).map(sessions),
+            sessions: value(Fact::Sessions).and_then(sessions),
             partner_pace_kmh: pace.map(whole),
             string_age_hours: value(Fact::StringAge),
             level: value(Fact::Level).and_then(|number| value_of(LevelBand::ALL, number)),
@@ -162,7 +167,7 @@ fn row(counted: &CountedPair, effect: &Effect, known: &Known) -> Row {
                 .and_then(|number| value_of(StringFamily::ALL, number)),
             month: value(Fact::Month).and_then(Month::of_number),
             // Its place among all names, until those that are shown are numbered.
-            frame: value(Fact::Frame).and_then(|number| usize::try_from(number).ok()),
+            frame: value(Fact::Frame).and_then(|number| u32::try_from(number).ok()),
         },
     }
 }
@@ -170,7 +175,7 @@ fn row(counted: &CountedPair, effect: &Effect, known: &Known) -> Row {
 /// Numbers the frames that rows show in the order of their names, and gives the names: each as most
 /// of those who share it spell it.
 fn named_frames(pairs: &[CountedPair], found: &mut Rows) -> Vec<String> {
-    let mut spellings: BTreeMap<usize, BTreeMap<&str, usize>> = BTreeMap::new();
+    let mut spellings: BTreeMap<u32, BTreeMap<&str, usize>> = BTreeMap::new();
     for (row, place) in found.rows.iter().zip(&found.pairs) {
         let name = pairs
             .get(*place)
@@ -184,7 +189,7 @@ fn named_frames(pairs: &[CountedPair], found: &mut Rows) -> Vec<String> {
         let most = spellings.iter().rev().max_by_key(|(_, times)| **times);
         most.map(|(name, _)| (*name).to_owned()).unwrap_or_default()
     };
-    let named: BTreeMap<usize, String> = spellings
+    let named: BTreeMap<u32, String> = spellings
         .iter()
         .map(|(frame, spellings)| (*frame, most_used(spellings)))
         .collect();
@@ -193,7 +198,8 @@ fn named_frames(pairs: &[CountedPair], found: &mut Rows) -> Vec<String> {
     for row in &mut found.rows {
         let frame = &mut row.circumstances.frame;
         let name = frame.and_then(|frame| named.get(&frame));
-        *frame = name.and_then(|name| names.binary_search(name).ok());
+        let place = name.and_then(|name| names.binary_search(name).ok());
+        *frame = place.and_then(|place| u32::try_from(place).ok());
     }
     names
 }

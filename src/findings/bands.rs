@@ -17,14 +17,14 @@ pub(super) fn compared(
     minimum_players: usize,
     level: Level,
 ) -> Result<Subgroups, NumericError> {
-    let mut best: BTreeMap<usize, &Row> = BTreeMap::new();
+    let mut best: BTreeMap<u32, &Row> = BTreeMap::new();
     for row in rows.rows() {
         let kept = best.entry(row.group).or_insert(row);
         if precision(row) < precision(kept) {
             *kept = row;
         }
     }
-    let mut players: BTreeMap<usize, Vec<&Row>> = BTreeMap::new();
+    let mut players: BTreeMap<u8, Vec<&Row>> = BTreeMap::new();
     for row in best.into_values() {
         if let GapBand::Numbered(band) = row.band {
             players.entry(band).or_default().push(row);
@@ -33,7 +33,7 @@ pub(super) fn compared(
     players.retain(|_, rows| minimum_players <= rows.len());
     let labels = players
         .iter()
-        .flat_map(|(band, rows)| rows.iter().map(|_| *band));
+        .flat_map(|(band, rows)| rows.iter().map(|_| usize::from(*band)));
     let labels: Array1<usize> = labels.collect();
     let kept: Selection<'_> = players.into_values().flatten().collect();
     compare(

@@ -107,9 +107,9 @@ pub fn best_guess(
 }
 
 fn of_players(rows: &Selection<'_>, spread: SessionSpread) -> Estimable<TrueEffects> {
-    let counts = |value: fn(&Row) -> i64| -> Array1<usize> {
-        let sessions = rows.rows().iter().map(|row| usize::try_from(value(row)));
-        sessions.map(|n| n.unwrap_or_default()).collect()
+    let counts = |value: fn(&Row) -> u8| -> Array1<usize> {
+        let sessions = rows.rows().iter().map(|row| value(row));
+        sessions.map(usize::from).collect()
     };
     let looser = counts(|row| row.sessions().0);
     let tighter = counts(|row| row.sessions().1);

@@ -137,7 +137,7 @@ impl Publication {
 
 /// The place of each row of one analysis, by what tells it from every other there: its player and
 /// pair.
-struct Places(Vec<((usize, usize), usize)>);
+struct Places(Vec<((u32, u32), usize)>);
 
 impl Places {
     fn of(rows: &[Row], key: &Key) -> Self {
@@ -153,7 +153,7 @@ impl Places {
     }
 }
 
-const fn pair_of(row: &Row) -> (usize, usize) {
+const fn pair_of(row: &Row) -> (u32, u32) {
     (row.group, row.pair)
 }
 
@@ -164,7 +164,7 @@ fn steps_of(
     minimum: usize,
     came: impl Fn(&Row) -> Option<usize>,
 ) -> Array1<usize> {
-    let mut in_order: Vec<(Option<usize>, usize, usize)> = rows
+    let mut in_order: Vec<(Option<usize>, u32, usize)> = rows
         .rows()
         .iter()
         .enumerate()

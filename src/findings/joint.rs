@@ -62,7 +62,7 @@ impl Publication {
             .filter(|row| outcomes.contains(&row.outcome))
             .collect::<Selection<'_>>()
             .primary();
-        let mut pairs: BTreeMap<(usize, usize), [Option<&Row>; 2]> = BTreeMap::new();
+        let mut pairs: BTreeMap<(u32, u32), [Option<&Row>; 2]> = BTreeMap::new();
         for row in rows.rows() {
             let [first, second] = pairs.entry((row.group, row.pair)).or_default();
             let place = if row.outcome == outcomes[0] {
@@ -103,7 +103,8 @@ impl Publication {
 fn paired(pairs: &[(&Row, &Row)]) -> Result<PairedEffects, NumericError> {
     let column =
         |value: &dyn Fn(&(&Row, &Row)) -> f64| -> Array1<f64> { pairs.iter().map(value).collect() };
-    let groups: Array1<usize> = pairs.iter().map(|(first, _)| first.group).collect();
+    let groups: Selection<'_> = pairs.iter().map(|(first, _)| *first).collect();
+    let groups = groups.groups();
     PairedEffects::new(
         [
             column(&|pair| pair.0.estimate).view(),

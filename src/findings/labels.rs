@@ -1,6 +1,5 @@
 //! What things are called on pages and in documents.
 
-use super::sensitivity::small;
 use crate::numbers;
 use crate::pooling::Interval;
 use crate::protocol::{GapBand, GapBands};
@@ -56,8 +55,8 @@ impl Wording<'_> {
 
     /// A gap of so many whole pounds in the reader's unit.
     #[must_use]
-    pub fn gap(self, gap_lb: i64) -> f64 {
-        self.units.gap(small(gap_lb))
+    pub fn gap(self, gap_lb: i32) -> f64 {
+        self.units.gap(f64::from(gap_lb))
     }
 
     /// Whether band edges are told in another unit than the protocol's, and hence rounded.

@@ -29,7 +29,7 @@ use crate::vocabulary::{Arm, ShotClass};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Played {
     /// Sessions of the looser and of the tighter arm.
-    pub sessions: (i64, i64),
+    pub sessions: (u8, u8),
     /// Whether the order was drawn beforehand.
     pub planned: bool,
     /// Whether the order takes out a steady change from session to session; `None` when it is not
@@ -147,7 +147,7 @@ impl Played {
     #[must_use]
     pub fn of(contribution: &Contribution, planned: bool) -> Self {
         let moderators = Moderators::of(contribution);
-        let number = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
+        let number = |n: usize| u8::try_from(n).unwrap_or(u8::MAX);
         // A share of at most 64 couples: what is nearer to 0 than one of them is 0.
         let balanced = moderators.order.map(|order| order.abs() < 1.0 / 128.0);
         Self {
@@ -290,7 +290,7 @@ struct Beside<'a> {
     publication: &'a Publication,
     findings: &'a Findings,
     band: GapBand,
-    sessions: (i64, i64),
+    sessions: (u8, u8),
 }
 
 impl Beside<'_> {
@@ -352,8 +352,7 @@ impl Beside<'_> {
         let rows: Selection<'_> = rows.filter(|row| row.key() == *key).collect();
         let (_, primary) = rows.primary();
         let rows: Vec<Row> = primary.rows().iter().map(|row| **row).collect();
-        let count = |n: i64| usize::try_from(n).unwrap_or_default();
-        let counts = [count(self.sessions.0), count(self.sessions.1)];
+        let counts = [self.sessions.0, self.sessions.1].map(usize::from);
         let measured = Measurement::new(effect.estimate, effect.variance, counts);
         let measured = measured.map_err(|_| Reason::OutOfRange)?;
         let spread = self.publication.session_spread(key);

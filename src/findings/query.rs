@@ -118,8 +118,12 @@ impl Query {
         );
         (row.outcome, row.class) == (self.outcome, self.class)
             && of_band
-            && self.gap_from.is_none_or(|from| from <= row.gap_lb)
-            && self.gap_below.is_none_or(|below| row.gap_lb < below)
+            && self
+                .gap_from
+                .is_none_or(|from| from <= i64::from(row.gap_lb))
+            && self
+                .gap_below
+                .is_none_or(|below| i64::from(row.gap_lb) < below)
             && asks(self.string_family, known.string_family)
             && asks(self.level_band, known.level)
             && asks(self.planned, known.planned)

@@ -2,7 +2,7 @@
 //! explain it.
 
 use super::selection::{Basis, Moderator, Selection};
-use super::sensitivity::{pace, small};
+use super::sensitivity::pace;
 use super::{LevelBand, Order, Publication, Row, bands};
 use crate::pooling::regression::{Coefficient, Estimator, Regression, RegressionModel, regress};
 use crate::pooling::subgroups::Subgroups;
@@ -50,7 +50,7 @@ pub struct DoseResponse {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CurvePoint {
     /// The gap.
-    pub gap_lb: i64,
+    pub gap_lb: i32,
     /// The mean effect.
     pub estimate: f64,
     /// Its interval: safeguarded, or from CR2 when a player has several pairs.
@@ -157,7 +157,7 @@ impl Explanation {
                 Order::TighterFirst => -0.5,
                 Order::Balanced => 0.0,
             }),
-            Self::StringAge => known.string_age_hours.map(small),
+            Self::StringAge => known.string_age_hours.map(f64::from),
             Self::NotBlinded => known.blinded.map(|blinded| f64::from(u8::from(!blinded))),
             Self::Retrospective => known.planned.map(|planned| f64::from(u8::from(!planned))),
             Self::Level => known.level.map(|level| match level {
@@ -186,7 +186,7 @@ pub struct Adjusted {
 #[derive(Clone, Debug, PartialEq)]
 pub struct AdjustedEffect {
     /// The gap at which the intercept holds: the median of the rows behind it, a whole pound.
-    pub at_gap_lb: i64,
+    pub at_gap_lb: i32,
     /// The regression; its intercept is the adjusted mean effect at that gap where every
     /// explanation is 0.
     pub regression: Regression,
@@ -252,8 +252,8 @@ fn fit(
 }
 
 fn dose_response(rows: &Selection<'_>, level: Level) -> Result<DoseResponse, NumericError> {
-    let gap = |row: &Row| Some(small(row.gap_lb));
-    let squared = |row: &Row| Some(small(row.gap_lb).powi(2));
+    let gap = |row: &Row| Some(f64::from(row.gap_lb));
+    let squared = |row: &Row| Some(f64::from(row.gap_lb).powi(2));
     let line: [Moderator<'_>; 1] = [("gap_lb", &gap)];
     let curved: [Moderator<'_>; 2] = [("gap_lb", &gap), ("gap_lb_squared", &squared)];
     let origin = fit(rows, &line, false, level)?;
@@ -273,8 +273,8 @@ fn dose_response(rows: &Selection<'_>, level: Level) -> Result<DoseResponse, Num
     })
 }
 
-fn point(model: &RegressionModel, gap_lb: i64, has_repeats: bool) -> Option<CurvePoint> {
-    let gap = small(gap_lb);
+fn point(model: &RegressionModel, gap_lb: i32, has_repeats: bool) -> Option<CurvePoint> {
+    let gap = f64::from(gap_lb);
     let predicted = model.predict(&[gap]).ok()?;
     let slope = model.coefficients.first()?;
     // On a line through the origin the mean at a gap is the slope times the gap.
@@ -326,7 +326,7 @@ fn explained(
         return Ok(Adjusted { by, found: None });
     }
     let at_gap_lb = median_gap(&complete);
-    let gap = |row: &Row| Some(small(row.gap_lb - at_gap_lb));
+    let gap = |row: &Row| Some(f64::from(row.gap_lb - at_gap_lb));
     let values: Vec<_> = on
         .iter()
         .map(|on| (on.code(), move |row: &Row| on.value(row)))
@@ -345,8 +345,8 @@ fn explained(
 }
 
 /// The median gap, the lower of two; 0 without rows.
-fn median_gap(rows: &Selection<'_>) -> i64 {
-    let mut gaps: Vec<i64> = rows.rows().iter().map(|row| row.gap_lb).collect();
+fn median_gap(rows: &Selection<'_>) -> i32 {
+    let mut gaps: Vec<i32> = rows.rows().iter().map(|row| row.gap_lb).collect();
     gaps.sort_unstable();
     let middle = gaps.len().saturating_sub(1) / 2;
     gaps.get(middle).copied().unwrap_or(0)

@@ -12,14 +12,14 @@ use std::fmt;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Row {
     /// Number of the player within this publication, from 1; tied to nothing else.
-    pub group: usize,
+    pub group: u32,
     /// Number of the pair among those of its player in this publication, from 1.
-    pub pair: usize,
+    pub pair: u32,
     /// Gap band.
     pub band: GapBand,
     /// Gap to the nearest whole pound; where too few share it, the mean gap of those who are alike in
     /// everything else.
-    pub gap_lb: i64,
+    pub gap_lb: i32,
     /// What is compared.
     pub outcome: Outcome,
     /// For which shots.
@@ -47,11 +47,11 @@ pub struct Circumstances {
     /// Whether the player knew in no session which string bed it was.
     pub blinded: Option<bool>,
     /// Sessions of the looser and of the tighter arm.
-    pub sessions: Option<(i64, i64)>,
+    pub sessions: Option<(u8, u8)>,
     /// The hitting partner's mean ball speed, looser minus tighter, to a whole km/h.
-    pub partner_pace_kmh: Option<i64>,
+    pub partner_pace_kmh: Option<i32>,
     /// Age of the strings in hours of play, looser minus tighter, to a whole hour.
-    pub string_age_hours: Option<i64>,
+    pub string_age_hours: Option<i32>,
     /// The player's level.
     pub level: Option<LevelBand>,
     /// Material of the main strings.
@@ -59,14 +59,14 @@ pub struct Circumstances {
     /// The month in which the pair was sent (UTC).
     pub month: Option<Month>,
     /// The frame, by its place in [`Publication::frames`].
-    pub frame: Option<usize>,
+    pub frame: Option<u32>,
 }
 
 /// A month of a year.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Month {
     /// The year of the common era.
-    pub year: i64,
+    pub year: i16,
     /// 1 to 12.
     pub month: u8,
 }
@@ -258,7 +258,7 @@ impl Row {
     /// Sessions of the looser and of the tighter arm: one each where they are not shown, which takes
     /// nothing for surer than it is.
     #[must_use]
-    pub fn sessions(&self) -> (i64, i64) {
+    pub fn sessions(&self) -> (u8, u8) {
         self.circumstances.sessions.unwrap_or((1, 1))
     }
 

@@ -1,6 +1,8 @@
 //! What puts a finding to the test: the same question asked in other ways, what single players do
 //! to it, who gains, and what further players would add.
 
+mod deletions;
+
 use super::caveats::{
     Caveat, DOMINATING_SHARE, FEW_PLAYERS, LARGE_I_SQUARED, LARGE_IMPUTED_SHARE, SMALL_STUDIES_P,
 };
@@ -31,7 +33,8 @@ pub struct Scrutiny {
     pub certainty: Option<Certainty>,
     /// The same question asked in other ways.
     pub sensitivity: Vec<Line>,
-    /// Each player left out in turn, or each effect where nothing is known of players.
+    /// Each player left out in turn, or each effect where nothing is known of players. Of many
+    /// deletions those that move the mean most are kept.
     pub influence: Influence,
     /// Estimates and variances of the effects that are left out together, in the order of the
     /// deletions.
@@ -63,7 +66,7 @@ impl Scrutiny {
         let mut scrutiny = Self::new(effects, level, lines);
         scrutiny.gains = gains(effects, None, None, level);
         scrutiny.caveats = scrutiny.caveats(effects, &finding, None);
-        scrutiny
+        scrutiny.shorten()
     }
 
     fn new(effects: &Effects, level: Level, sensitivity: Vec<Line>) -> Self {
@@ -230,7 +233,7 @@ pub(super) fn weighed(subject: &Subject<'_>, finding: &Finding) -> Result<Scruti
             && has(&caveats, |caveat| matches!(caveat, Caveat::SmallStudiesDiffer { .. }))),
     }));
     scrutiny.caveats = caveats;
-    Ok(scrutiny)
+    Ok(scrutiny.shorten())
 }
 
 fn has(caveats: &[Caveat], which: impl Fn(&Caveat) -> bool) -> bool {

@@ -66,7 +66,7 @@ impl<'a> Selection<'a> {
     }
 
     pub(super) fn n_players(&self) -> usize {
-        let mut groups: Vec<usize> = self.0.iter().map(|row| row.group).collect();
+        let mut groups: Vec<u32> = self.0.iter().map(|row| row.group).collect();
         groups.sort_unstable();
         groups.dedup();
         groups.len()
@@ -133,7 +133,8 @@ impl<'a> Selection<'a> {
     }
 
     pub(super) fn groups(&self) -> Array1<usize> {
-        self.0.iter().map(|row| row.group).collect()
+        let groups = self.0.iter().map(|row| row.group);
+        groups.map(|group| group as usize).collect()
     }
 }
 

@@ -303,16 +303,11 @@ const fn too_few(kind: Sensitivity) -> Line {
 
 /// The partner's pace, looser minus tighter, in km/h.
 pub(super) fn pace(row: &Row) -> Option<f64> {
-    row.circumstances.partner_pace_kmh.map(small)
+    row.circumstances.partner_pace_kmh.map(f64::from)
 }
 
 /// How often the session-to-session variance enters the variance of an effect: 1/m in each arm of
 /// m sessions.
-pub(super) fn session_part((looser, tighter): (i64, i64)) -> f64 {
-    small(looser).recip() + small(tighter).recip()
-}
-
-#[expect(clippy::cast_precision_loss, reason = "a coarsened figure of a row")]
-pub(super) const fn small(whole: i64) -> f64 {
-    whole as f64
+pub(super) fn session_part((looser, tighter): (u8, u8)) -> f64 {
+    f64::from(looser).recip() + f64::from(tighter).recip()
 }

@@ -66,7 +66,7 @@ impl<'a> Earlier<'a> {
 /// The rows of each player, without numbers that are given anew with every batch, in an order that
 /// their content alone decides.
 fn of_players(rows: &Selection<'_>) -> Vec<Vec<Row>> {
-    let mut players: BTreeMap<usize, Vec<Row>> = BTreeMap::new();
+    let mut players: BTreeMap<u32, Vec<Row>> = BTreeMap::new();
     for row in rows.rows() {
         players.entry(row.group).or_default().push(Row {
             group: 0,

@@ -4,10 +4,10 @@
 //! somebody else chose tells of the secrets by the length (the BREACH attack): answers to
 //! contributors, forms and the host's desk do not come this way.
 
+use super::pieces::Pieces;
 use crate::service::Ready;
 use actix_web::HttpRequest;
 use actix_web::http::header::{AcceptEncoding, Encoding, EntityTag, Header};
-use bytes::Bytes;
 
 /// Shortest body that is worth compressing: with its headers a shorter one fits into one packet
 /// anyway (1,460 bytes of payload over Ethernet and IPv4; common practice, no source).
@@ -15,7 +15,7 @@ const WORTHWHILE_BYTES: usize = 1024;
 
 /// A body in the form that a client gets.
 pub(super) struct Coded {
-    pub(super) body: Bytes,
+    pub(super) body: Pieces,
     /// Differs between forms of the same body (RFC 9110, section 8.8.3).
     pub(super) tag: EntityTag,
     pub(super) is_gzip: bool,
@@ -23,13 +23,17 @@ pub(super) struct Coded {
 
 /// Whether a body has a compressed form: pictures in PNG are compressed already.
 pub(super) fn has_forms(content_type: &str, ready: &Ready) -> bool {
-    content_type != "image/png" && WORTHWHILE_BYTES <= ready.body.len()
+    content_type != "image/png" && WORTHWHILE_BYTES <= ready.length()
 }
 
 /// The body as it is.
 pub(super) fn plain(ready: &Ready) -> Coded {
+    let body = match (ready.plain(), ready.gzip()) {
+        (None, Some(gzip)) => Pieces::inflated(ready.length(), gzip),
+        (plain, _) => Pieces::Bytes(plain.cloned().unwrap_or_default()),
+    };
     Coded {
-        body: ready.body.clone(),
+        body,
         tag: tag(ready, ""),
         is_gzip: false,
     }
@@ -40,7 +44,7 @@ pub(super) fn liked(request: &HttpRequest, content_type: &str, ready: &Ready) ->
     let wanted = has_forms(content_type, ready) && wants_gzip(request);
     match wanted.then(|| ready.gzip()).flatten() {
         Some(body) => Coded {
-            body,
+            body: Pieces::Bytes(body),
             tag: tag(ready, "-gzip"),
             is_gzip: true,
         },
@@ -48,7 +52,7 @@ pub(super) fn liked(request: &HttpRequest, content_type: &str, ready: &Ready) ->
     }
 }
 
-fn tag(ready: &Ready, form: &str) -> EntityTag {
+pub(super) fn tag(ready: &Ready, form: &str) -> EntityTag {
     EntityTag::new_strong(format!("{}{form}", ready.etag.trim_matches('"')))
 }
 
@@ -64,6 +68,7 @@ fn wants_gzip(request: &HttpRequest) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use actix_web::body::{BodySize, MessageBody};
     use actix_web::test::TestRequest;
 
     fn form(accepted: Option<&'static str>, content_type: &str, bytes: usize) -> String {
@@ -73,7 +78,11 @@ mod tests {
             request = request.insert_header(("accept-encoding", accepted));
         }
         let coded = liked(&request.to_http_request(), content_type, &ready);
-        assert_eq!(coded.is_gzip, coded.body != ready.body);
+        let length = u64::try_from(bytes).unwrap();
+        assert_eq!(
+            coded.is_gzip,
+            !matches!(coded.body.size(), BodySize::Sized(all) if all == length)
+        );
         assert_eq!(coded.is_gzip, coded.tag.tag().ends_with("-gzip"));
         let form = if coded.is_gzip { "gzip" } else { "plain" };
         form.to_owned()

@@ -245,7 +245,7 @@ pub(super) fn ready(
         if coded.is_gzip {
             builder.insert_header((header::CONTENT_ENCODING, "gzip"));
         }
-        builder.content_type(content_type).body(Pieces(coded.body))
+        builder.content_type(content_type).body(coded.body)
     };
     validated(&mut answer, coded.tag);
     if coding::has_forms(content_type, ready) {
@@ -267,20 +267,24 @@ pub(super) fn download(
     } else {
         ready(request, content_type, file)
     };
-    let bytes = HeaderValue::from_static("bytes");
-    answer.headers_mut().insert(header::ACCEPT_RANGES, bytes);
+    let units = if file.plain().is_some() {
+        "bytes"
+    } else {
+        "none"
+    };
+    let units = HeaderValue::from_static(units);
+    answer.headers_mut().insert(header::ACCEPT_RANGES, units);
     answer
 }
 
 fn piece(request: &HttpRequest, content_type: &'static str, file: &Ready) -> HttpResponse {
-    let coded = coding::plain(file);
-    let length = coded.body.len();
-    let part = if has(request, &coded.tag) {
-        Part::All
-    } else {
-        part::asked(request, &coded.tag, length)
+    let (tag, length) = (coding::tag(file, ""), file.length());
+    // A body that is kept in compressed form alone has no middle that could be begun at: whoever asks
+    // for a part of it gets all of it, as the standard allows.
+    let Some(body) = file.plain().filter(|_| !has(request, &tag)) else {
+        return ready(request, content_type, file);
     };
-    let mut answer = match part {
+    let mut answer = match part::asked(request, &tag, length) {
         Part::All => return ready(request, content_type, file),
         Part::Bytes(range) => HttpResponse::PartialContent()
             .content_type(content_type)
@@ -288,10 +292,10 @@ fn piece(request: &HttpRequest, content_type: &'static str, file: &Ready) -> Htt
                 header::CONTENT_RANGE,
                 format!("bytes {}-{}/{length}", range.start, range.end - 1),
             ))
-            .body(Pieces(coded.body.slice(range))),
+            .body(Pieces::Bytes(body.slice(range))),
         Part::Beyond => return beyond(request, length),
     };
-    validated(&mut answer, coded.tag);
+    validated(&mut answer, tag);
     answer
 }
 

@@ -199,8 +199,8 @@ fn difference(analysis: &Analysis, wording: Wording<'_>) -> Option<Difference> {
 /// Players and pairs with a published row.
 fn everybody_counted(publication: &Publication) -> String {
     let rows = || publication.rows.iter();
-    let players: BTreeSet<usize> = rows().map(|row| row.group).collect();
-    let pairs: BTreeSet<(usize, usize)> = rows().map(|row| (row.group, row.pair)).collect();
+    let players: BTreeSet<u32> = rows().map(|row| row.group).collect();
+    let pairs: BTreeSet<(u32, u32)> = rows().map(|row| (row.group, row.pair)).collect();
     let counted =
         |n: usize, one, many| numbers::counted(u64::try_from(n).unwrap_or(u64::MAX), one, many);
     match players.len() {

@@ -212,7 +212,7 @@ fn players_words(publication: &Publication) -> String {
         .map(|row| row.group)
         .max()
         .unwrap_or(0);
-    numbers::counted(to_u64(players), "player", "players")
+    numbers::counted(u64::from(players), "player", "players")
 }
 
 /// At least how many plans were opened without anything sent; `None` while no such number is known.

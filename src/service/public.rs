@@ -3,7 +3,7 @@
 use super::cards::CardsInUnits;
 use super::counted::Counted;
 use super::differencing::over_everybody;
-use super::package::{self, Package};
+use super::package::{self, Package, Published};
 use super::query::{Answers, NotAsked};
 use super::{CardFile, Life, Ready, ServiceError};
 use crate::clock;
@@ -189,12 +189,17 @@ impl Public {
             &findings,
             &everybody,
         ));
-        let aggregate = wire::aggregate::text(&publication, &findings, &everybody);
+        let aggregate = Published {
+            publication: &publication,
+            findings: &findings,
+            everybody: &everybody,
+        };
+        let aggregate = aggregate.document();
         let public = Self {
             life,
             hidden,
             pooled,
-            aggregate: Ready::new(aggregate),
+            aggregate,
             public_url,
             page: InUnits::default(),
             pairs: InUnits::default(),
@@ -289,21 +294,27 @@ impl Public {
         self.cards.file(&self.view(units), file)
     }
 
+    const fn published(&self) -> Published<'_> {
+        Published {
+            publication: &self.publication,
+            findings: &self.findings,
+            everybody: self.everybody.as_slice(),
+        }
+    }
+
     /// One file of the download as tables. The first time it takes a moment, so it belongs on the
     /// blocking pool.
     #[must_use]
     pub fn package(&self, file: File) -> Option<Ready> {
         self.package.file(file, || {
-            let (publication, findings) = (&self.publication, &self.findings);
-            let aggregate = wire::aggregate::document(publication, findings, &self.everybody);
             let page = self.public_url.get();
             let page = page.map(|base| format!("{base}/studies/{}", self.study.label.slug));
             let edition = Edition::Batch {
                 hosting: &self.study.hosting,
-                id: &package::name_of(&self.aggregate.body),
+                id: &package::name_of(&self.aggregate.sha256),
                 homepage: page.as_deref(),
             };
-            package::files(&aggregate, edition)
+            self.published().files(edition)
         })
     }
 

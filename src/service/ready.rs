@@ -1,24 +1,41 @@
 //! Bodies that are ready to be sent: made once, kept with their entity tag and, once somebody asked
-//! for it, in compressed form.
+//! for it, in compressed form. Large ones are kept in compressed form alone.
 
-use crate::receipt::sha256;
+use crate::receipt::Sha256Writer;
 use bytes::Bytes;
 use data_encoding::HEXLOWER;
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use serde_json::Value;
-use std::io::Write;
+use std::io::{self, Write};
 use std::sync::{Arc, OnceLock};
 
 /// A body ready to be sent, with its strong entity tag.
 #[derive(Clone, Debug)]
 pub struct Ready {
-    /// The bytes.
-    pub body: Bytes,
     /// Quoted, as it stands in the header.
     pub etag: String,
-    /// The same in gzip format, once it was asked for. Clones share it.
-    gzip: Arc<OnceLock<Option<Bytes>>>,
+    /// The SHA-256 of the body.
+    pub sha256: [u8; 32],
+    body: Body,
+}
+
+/// How a body is kept.
+#[derive(Clone, Debug)]
+enum Body {
+    /// As it is, and in gzip format once that was asked for. Clones share it.
+    Plain(Bytes, Arc<OnceLock<Option<Bytes>>>),
+    /// So many bytes, in gzip format alone.
+    Squeezed(usize, Bytes),
+}
+
+/// How large a body will be, by whoever makes it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Extent {
+    /// It can be kept as it is.
+    Usual,
+    /// It would take as much memory as all that it is made from.
+    Large,
 }
 
 impl Ready {
@@ -31,17 +48,21 @@ impl Ready {
     /// Bytes with their tag.
     #[must_use]
     pub fn of_bytes(body: Bytes) -> Self {
-        let hash = sha256(&[&body]);
-        Self::hashed(body, &hash)
+        let sha256 = crate::receipt::sha256_of(&body);
+        Self::hashed(body, sha256)
     }
 
     /// Bytes whose SHA-256 is known already.
     #[must_use]
-    pub fn hashed(body: Bytes, hash: &[u8]) -> Self {
+    pub fn hashed(body: Bytes, sha256: [u8; 32]) -> Self {
+        Self::with(sha256, Body::Plain(body, Arc::default()))
+    }
+
+    fn with(sha256: [u8; 32], body: Body) -> Self {
         Self {
-            etag: format!("\"{}\"", HEXLOWER.encode(hash)),
+            etag: format!("\"{}\"", HEXLOWER.encode(&sha256)),
+            sha256,
             body,
-            gzip: Arc::default(),
         }
     }
 
@@ -51,11 +72,56 @@ impl Ready {
         Self::new(format!("{document}\n"))
     }
 
+    /// What somebody writes, who has no errors of their own.
+    #[expect(clippy::expect_used, reason = "writing to memory does not fail")]
+    pub(super) fn written(
+        extent: Extent,
+        write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+    ) -> Self {
+        match extent {
+            Extent::Usual => {
+                let mut body = Vec::new();
+                write(&mut body).expect("memory takes everything");
+                Self::of_bytes(body.into())
+            }
+            Extent::Large => {
+                // The lowest level takes a third of the time, for a third more bytes.
+                let squeezed = GzEncoder::new(Vec::new(), Compression::fast());
+                let mut hashed = Sha256Writer::new(squeezed);
+                write(&mut hashed).expect("memory takes everything");
+                let (squeezed, sha256, length) = hashed.finish();
+                let squeezed = squeezed.finish().expect("memory takes everything");
+                Self::with(sha256, Body::Squeezed(length, squeezed.into()))
+            }
+        }
+    }
+
+    /// How many bytes the body has.
+    #[must_use]
+    pub const fn length(&self) -> usize {
+        match &self.body {
+            Body::Plain(body, _) => body.len(),
+            Body::Squeezed(length, _) => *length,
+        }
+    }
+
+    /// The body as it is; `None` where it is kept in compressed form alone.
+    #[must_use]
+    pub const fn plain(&self) -> Option<&Bytes> {
+        match &self.body {
+            Body::Plain(body, _) => Some(body),
+            Body::Squeezed(..) => None,
+        }
+    }
+
     /// The bytes in gzip format (RFC 1952), made when they are first asked for; `None` when they
     /// cannot be made, and the body has to be sent as it is.
     #[must_use]
     pub fn gzip(&self) -> Option<Bytes> {
-        self.gzip.get_or_init(|| gzip(&self.body)).clone()
+        match &self.body {
+            Body::Plain(body, made) => made.get_or_init(|| gzip(body)).clone(),
+            Body::Squeezed(_, gzip) => Some(gzip.clone()),
+        }
     }
 }
 
@@ -72,14 +138,38 @@ mod tests {
     use flate2::read::GzDecoder;
     use std::io::Read;
 
+    fn inflated(gzip: &[u8]) -> Vec<u8> {
+        let mut text = Vec::new();
+        GzDecoder::new(gzip).read_to_end(&mut text).unwrap();
+        text
+    }
+
     #[test]
     fn the_compressed_form_is_made_once_and_reads_back() {
         let ready = Ready::new("looser or tighter, ".repeat(100));
         let compressed = ready.gzip().unwrap();
-        assert!(compressed.len() < ready.body.len() / 10);
+        assert!(compressed.len() < ready.length() / 10);
         assert_eq!(ready.clone().gzip().unwrap().as_ptr(), compressed.as_ptr());
-        let mut text = Vec::new();
-        GzDecoder::new(&*compressed).read_to_end(&mut text).unwrap();
-        assert_eq!(text, &*ready.body);
+        assert_eq!(inflated(&compressed), **ready.plain().unwrap());
+    }
+
+    #[test]
+    fn a_large_body_has_the_tag_and_the_bytes_of_a_usual_one() {
+        let written = |extent| {
+            let write = |out: &mut dyn Write| {
+                for number in 0..10_000 {
+                    writeln!(out, "{number}")?;
+                }
+                Ok(())
+            };
+            Ready::written(extent, write)
+        };
+        let (usual, large) = (written(Extent::Usual), written(Extent::Large));
+        assert_eq!(
+            (&usual.etag, usual.sha256, usual.length()),
+            (&large.etag, large.sha256, large.length())
+        );
+        assert!(large.plain().is_none());
+        assert_eq!(inflated(&large.gzip().unwrap()), **usual.plain().unwrap());
     }
 }

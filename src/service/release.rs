@@ -303,7 +303,7 @@ impl Service {
             let document = self.store.release_document(slug, number)?;
             Ok(Ready::hashed(
                 document.ok_or_else(damaged)?.into(),
-                &release.sha256,
+                release.sha256,
             ))
         })
     }

@@ -7,6 +7,7 @@ use crate::findings::{Findings, LevelBand, Order, Publication, Row};
 use crate::protocol::GapBands;
 use crate::vocabulary::StringFamily;
 use serde_json::{Value, json};
+use std::io::{self, Write};
 
 /// The download of a study.
 #[must_use]
@@ -20,30 +21,35 @@ pub fn document(publication: &Publication, findings: &Findings, everybody: &[Eve
     document
 }
 
-/// The same as text on its own line. Of many rows the document as a value takes several times the
-/// memory of its text, so here only one row at a time is one.
-#[must_use]
-pub fn text(publication: &Publication, findings: &Findings, everybody: &[Everybody]) -> String {
-    let mut text = without_rows(publication, findings, everybody).to_string();
-    text.reserve(ROW_BYTES * publication.rows.len());
+/// Writes the same as text on its own line. Of many rows the document as a value takes several times
+/// the memory of its text, so here only one row at a time is one.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write(
+    out: &mut dyn Write,
+    publication: &Publication,
+    findings: &Findings,
+    everybody: &[Everybody],
+) -> io::Result<()> {
+    let head = without_rows(publication, findings, everybody).to_string();
     // Rows come last.
-    text.pop();
-    text.push_str(",\"rows\":[");
+    let head = head.strip_suffix('}').unwrap_or(&head);
+    write!(out, "{head},\"rows\":[")?;
     for (place, found) in publication.rows.iter().enumerate() {
-        if 0 < place {
-            text.push(',');
-        }
-        text.push_str(&row(found, &publication.frames).to_string());
+        let comma = if 0 < place { "," } else { "" };
+        write!(out, "{comma}{}", row(found, &publication.frames))?;
     }
-    text.push_str("]}\n");
-    text
+    out.write_all(b"]}\n")
 }
 
-/// About what a row takes as text.
-const ROW_BYTES: usize = 480;
-
 /// Everything but the rows.
-fn without_rows(publication: &Publication, findings: &Findings, everybody: &[Everybody]) -> Value {
+#[must_use]
+pub fn without_rows(
+    publication: &Publication,
+    findings: &Findings,
+    everybody: &[Everybody],
+) -> Value {
     let rules = &publication.rules;
     let primary: Vec<Value> = rules
         .primary
@@ -104,6 +110,6 @@ pub fn row(row: &Row, frames: &[String]) -> Value {
         "tighter_sessions": known.sessions.map(|(_, tighter)| tighter),
         "string_age_hours": known.string_age_hours,
         "month": known.month.map(|month| month.to_string()),
-        "frame": known.frame.and_then(|frame| frames.get(frame)),
+        "frame": known.frame.and_then(|frame| frames.get(frame as usize)),
     })
 }

@@ -109,7 +109,7 @@ fn bands(found: &Subgroups, missing: &mut Missing) -> Value {
             missing.note(&of_band("shared"), *reason);
         }
         json!({
-            "band": GapBands::code(GapBand::Numbered(band.label)),
+            "band": u8::try_from(band.label).map(|label| GapBands::code(GapBand::Numbered(label))).ok(),
             "k": band.k,
             "own": {
                 "estimate": own.map(|own| own.estimate),

@@ -1,6 +1,6 @@
 //! The download as tables: CSV (RFC 4180), NDJSON, and the descriptor of a Data Package.
 //!
-//! Everything is made from the aggregate document alone, so a table can say nothing that the JSON
+//! Everything is made from the entries of the aggregate document alone, so a table can say nothing that the JSON
 //! does not. What a column means, its type and its bounds come from the schema of that document
 //! (`schema/aggregate.v1.schema.json`), so each fact stands in one place; `columns` adds what the
 //! schema has no word for: which figures become columns, and their units as UCUM codes.
@@ -14,9 +14,12 @@ mod text;
 
 pub use descriptor::{About, Edition, FileFacts, descriptor};
 
+use super::aggregate;
+use crate::findings::Publication;
 use columns::Column;
 use dictionary::Dictionary;
 use serde_json::{Map, Value};
+use std::io::{self, Write};
 
 /// One table of the download.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -146,27 +149,44 @@ impl File {
     }
 }
 
-/// The bytes of a table as one format writes them: UTF-8 without a byte order mark. `aggregate` is
-/// an aggregate document.
-#[must_use]
-pub fn written(aggregate: &Value, table: Table, format: Format) -> String {
+/// The entries that a table has a line for. `head` is the aggregate document, which need not have
+/// rows: they are taken from the publication, one at a time.
+pub fn entries<'a>(
+    table: Table,
+    head: &'a Value,
+    publication: &'a Publication,
+) -> Box<dyn Iterator<Item = Value> + 'a> {
+    if table == Table::Rows {
+        let rows = publication.rows.iter();
+        return Box::new(rows.map(|row| aggregate::row(row, &publication.frames)));
+    }
+    let listed = head.get(table.list()).and_then(Value::as_array);
+    Box::new(listed.into_iter().flatten().cloned())
+}
+
+/// Writes a table as one format has it: UTF-8 without a byte order mark.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write(
+    out: &mut dyn Write,
+    entries: impl Iterator<Item = Value>,
+    table: Table,
+    format: Format,
+) -> io::Result<()> {
     let columns = columns::of(table, &Dictionary::new());
-    let lines = lines(aggregate, table, &columns);
+    let lines = entries.map(|entry| line(&entry, &columns));
     match format {
-        Format::Csv => text::csv(&columns, &lines),
-        Format::Ndjson => text::ndjson(&lines),
+        Format::Csv => text::csv(out, &columns, lines),
+        Format::Ndjson => text::ndjson(out, lines),
     }
 }
 
-/// The lines of a table, each with every column under its name.
-fn lines(aggregate: &Value, table: Table, columns: &[Column]) -> Vec<Map<String, Value>> {
-    let entries = aggregate.get(table.list()).and_then(Value::as_array);
-    let line = |entry: &Value| {
-        let cells = columns.iter();
-        let cells = cells.map(|column| (column.name.clone(), column.cell(entry, columns)));
-        cells.collect()
-    };
-    entries.into_iter().flatten().map(line).collect()
+/// A line of a table, with every column under its name.
+fn line(entry: &Value, columns: &[Column]) -> Map<String, Value> {
+    let cells = columns.iter();
+    let cells = cells.map(|column| (column.name.clone(), column.cell(entry, columns)));
+    cells.collect()
 }
 
 #[cfg(test)]

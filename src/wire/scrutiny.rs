@@ -101,9 +101,7 @@ fn leave_one_out(scrutiny: &Scrutiny, missing: &mut Missing) -> Value {
     let crosses_zero = missing.take(&influence.crosses_zero, &format!("{AT}/crosses_zero"));
     let has_repeats = has_repeats(influence);
     let deletions = deletions.map(|deletions| {
-        let listed = listed(&deletions).into_iter();
-        let rows =
-            listed.filter_map(|place| deletions.get(place).zip(scrutiny.left_out.get(place)));
+        let rows = deletions.iter().zip(&scrutiny.left_out);
         rows.enumerate()
             .map(|(place, (deletion, left_out))| {
                 let at = format!("{AT}/deletions/{place}");
@@ -130,25 +128,6 @@ fn leave_one_out(scrutiny: &Scrutiny, missing: &mut Missing) -> Value {
         "crosses_zero": crosses_zero,
         "deletions": deletions,
     })
-}
-
-/// Most deletions that are listed: else the list would outgrow everything else.
-const MOST_LISTED: usize = 500;
-
-/// Places of the deletions that are listed: all of them, or those that move the mean most, in their
-/// order.
-fn listed(deletions: &[Deletion]) -> Vec<usize> {
-    let mut places: Vec<usize> = (0..deletions.len()).collect();
-    if MOST_LISTED < places.len() {
-        let moved = |place: &usize| {
-            let deletion = deletions.get(*place);
-            deletion.map_or(0.0, |deletion| deletion.cook.unwrap_or(0.0))
-        };
-        places.sort_by(|a, b| moved(b).total_cmp(&moved(a)));
-        places.truncate(MOST_LISTED);
-        places.sort_unstable();
-    }
-    places
 }
 
 const fn has_repeats(influence: &Influence) -> bool {
@@ -326,6 +305,3 @@ fn tipping(scrutiny: &Scrutiny, missing: &mut Missing) -> Value {
         "anew": point(found.map(|found| found.anew), "anew"),
     })
 }
-
-#[cfg(test)]
-mod tests;

@@ -7,7 +7,7 @@
     reason = "a test stops at what it did not expect"
 )]
 
-use crate::laws::{Made, SMALL_CLASS, publication};
+use crate::laws::{Made, SMALL_CLASS, number, publication};
 use ndarray::Array1;
 use serde_json::{Value, json};
 use tautpool::findings::caveats::Caveat;
@@ -37,10 +37,10 @@ fn rows(seed: u64, n: usize, like: impl Fn(usize, Row) -> Row) -> Vec<Row> {
         .map(|idx| {
             let (estimate, variance) = made.effect();
             let row = Row {
-                group: idx + 1,
+                group: number(idx + 1),
                 pair: 1,
                 band: GapBand::Numbered(0),
-                gap_lb: 5 + i64::try_from(idx % 3).unwrap(),
+                gap_lb: 5 + i32::try_from(idx % 3).unwrap(),
                 outcome: Outcome::Speed,
                 class: SMALL_CLASS,
                 estimate,
@@ -179,7 +179,7 @@ fn the_pace_of_the_partner_is_taken_off_by_regression_and_by_a_fixed_part() {
     let rows = rows(6, 24, |idx, row| Row {
         circumstances: Circumstances {
             // Two pairs do not tell.
-            partner_pace_kmh: (2 <= idx).then(|| i64::try_from(idx % 7).unwrap() - 3),
+            partner_pace_kmh: (2 <= idx).then(|| i32::try_from(idx % 7).unwrap() - 3),
             ..row.circumstances
         },
         ..row
@@ -188,7 +188,7 @@ fn the_pace_of_the_partner_is_taken_off_by_regression_and_by_a_fixed_part() {
     let offset = line(&analysis, Sensitivity::PartnerPaceOffset).unwrap();
     assert_eq!(offset.counts, Some((22, 22)));
     let shifted = rows.iter().filter_map(|row| {
-        let pace = f64::from(i32::try_from(row.circumstances.partner_pace_kmh?).unwrap());
+        let pace = f64::from(row.circumstances.partner_pace_kmh?);
         Some((row.estimate - 0.23 * pace, row.variance))
     });
     let expected = pooled(shifted).to_bits();
@@ -245,7 +245,7 @@ fn gains_are_of_players_only_where_sessions_were_repeated() {
 #[test]
 fn p_values_are_adjusted_within_two_families() {
     let mut all = rows(8, 30, |idx, row| Row {
-        band: GapBand::Numbered(idx % 2),
+        band: GapBand::Numbered(u8::from(idx % 2 == 1)),
         ..row
     });
     all.extend(rows(9, 12, |_, row| Row {
@@ -328,12 +328,12 @@ fn a_download_holds_everything_that_its_figures_are_made_from() {
         },
         circumstances: Circumstances {
             planned: Some(idx % 2 == 0),
-            sessions: (idx % 7 != 0).then_some((1 + i64::try_from(idx % 2).unwrap(), 2)),
+            sessions: (idx % 7 != 0).then_some((1 + u8::from(idx % 2 == 1), 2)),
             month: (idx % 3 != 0).then_some(Month {
                 year: 2026,
                 month: 9 + u8::try_from(idx % 3).unwrap(),
             }),
-            frame: (idx % 4 != 0).then_some(idx % 2),
+            frame: (idx % 4 != 0).then_some(u32::from(idx % 2 == 1)),
             order: Some(Order::TighterFirst),
             blinded: Some(idx % 3 == 0),
             partner_pace_kmh: Some(-2),
@@ -414,7 +414,9 @@ fn a_download_holds_everything_that_its_figures_are_made_from() {
     let document = wire::aggregate::document(&publication, &findings, &[]);
     let faults = Schema::Aggregate.faults(&document);
     assert!(faults.is_empty(), "{faults:?}");
-    let text = wire::aggregate::text(&publication, &findings, &[]);
+    let mut text = Vec::new();
+    wire::aggregate::write(&mut text, &publication, &findings, &[]).unwrap();
+    let text = String::from_utf8(text).unwrap();
     assert_eq!(text, format!("{document}\n"));
     let read = intake::aggregate(text.as_bytes()).unwrap();
     assert_eq!(read, publication);
@@ -458,7 +460,7 @@ fn neither_the_order_of_the_rows_nor_that_of_the_groups_changes_a_bit() {
     let mut shuffled = all.clone();
     Made(15).shuffle(&mut shuffled);
     for (idx, row) in shuffled.iter_mut().enumerate() {
-        row.group = idx + 1;
+        row.group = number(idx + 1);
     }
     assert_eq!(of(shuffled), of(all));
 }

@@ -35,6 +35,11 @@ fn csv(rows: &[(f64, f64)]) -> Vec<u8> {
 /// The shots that made-up rows are about.
 pub(crate) const SMALL_CLASS: ShotClass = ShotClass::of(Stroke::Forehand);
 
+/// The number of a player or a pair.
+pub(crate) fn number(place: usize) -> u32 {
+    u32::try_from(place).unwrap()
+}
+
 /// A download with made-up rows: twelve groups, two of them with two pairs, in two outcomes. Five
 /// groups corrected theirs, one of them from something that belonged elsewhere.
 pub(crate) fn aggregate() -> Value {
@@ -42,7 +47,7 @@ pub(crate) fn aggregate() -> Value {
     let mut rows = Vec::new();
     for group in (1..=12).chain([3, 8]) {
         // The last two are second pairs.
-        let pair = 1 + usize::from(rows.iter().any(|row: &Row| row.group == group));
+        let pair = 1 + u32::from(rows.iter().any(|row: &Row| row.group == group));
         for outcome in [Outcome::Speed, Outcome::InShare] {
             let (estimate, variance) = made.effect();
             rows.push(Row {

@@ -99,7 +99,7 @@ fn shows_far(service: &Service) -> bool {
         .any(|row| (row.estimate - 31.0).abs() < 1e-9);
     assert_eq!(
         found,
-        String::from_utf8_lossy(&public.aggregate.body).contains("31.0")
+        String::from_utf8_lossy(public.aggregate.plain().unwrap()).contains("31.0")
     );
     found
 }
@@ -238,7 +238,7 @@ fn after_thirty_days_a_withdrawal_acts_and_figures_are_hidden_until_enough_have_
     assert_eq!((batch(&service), n_pairs(&service)), (None, 0));
     let hidden = public(&service);
     let page = hidden.page(hidden.unchosen_units()).unwrap();
-    let page = String::from_utf8_lossy(&page.body);
+    let page = String::from_utf8_lossy(page.plain().unwrap());
     assert!(page.contains("hidden for now"), "{page}");
     // One went; three who come make four.
     players(&service, 30, 3);

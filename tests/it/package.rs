@@ -298,7 +298,7 @@ fn hidden_figures_are_in_no_table() {
     }
     let text = |file: File| {
         let ready = service.study(STUDY).unwrap().package(file).unwrap();
-        String::from_utf8(ready.body.to_vec()).unwrap()
+        String::from_utf8(ready.plain().unwrap().to_vec()).unwrap()
     };
     let rows = File::Table(Table::Rows, Format::Csv);
     assert_eq!(text(rows).matches("\r\n").count(), 1 + 5 * 3);

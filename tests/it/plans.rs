@@ -71,8 +71,8 @@ fn planned(service: &Service) -> Vec<(bool, Option<Sequence>)> {
 fn public(service: &Service, document: &str) -> Value {
     let public = service.study(STUDY).unwrap();
     let body = match document {
-        "pooled" => public.pooled.body.clone(),
-        _ => public.aggregate.body.clone(),
+        "pooled" => public.pooled.plain().unwrap().clone(),
+        _ => public.aggregate.plain().unwrap().clone(),
     };
     serde_json::from_slice(&body).unwrap()
 }
@@ -207,7 +207,7 @@ fn rows_say_what_was_planned_and_plans_are_counted_rounded_down() {
     assert_eq!(public(&service, "pooled")["plans"], aggregate["plans"]);
     let shown = service.study(STUDY).unwrap();
     let page = shown.page(shown.unchosen_units()).unwrap();
-    let page = String::from_utf8_lossy(&page.body);
+    let page = String::from_utf8_lossy(page.plain().unwrap());
     assert!(page.contains("At least 5 plans were opened and nothing was sent."));
     let download = aggregate.to_string();
     let again = tautpool::intake::aggregate(download.as_bytes()).unwrap();

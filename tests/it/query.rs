@@ -24,7 +24,7 @@ pub(crate) fn public() -> Arc<Public> {
 /// The answer that the service gives.
 fn answered(public: &Public, question: &str) -> Value {
     let ready = public.answer(question).unwrap();
-    let document = serde_json::from_slice(&ready.body).unwrap();
+    let document = serde_json::from_slice(ready.plain().unwrap()).unwrap();
     assert_valid(Schema::Query, &document);
     document
 }
@@ -54,7 +54,7 @@ const QUESTIONS: &[&str] = &[
 #[test]
 fn an_answer_is_made_from_the_download_alone() {
     let public = public();
-    let download = &public.aggregate.body;
+    let download = public.aggregate.plain().unwrap();
     // Without everything that is found in it or stands beside the rows, the download gives the same:
     // answers rest on its rows, rules and names, and on how much sessions differ.
     let mut bare: Value = serde_json::from_slice(download).unwrap();
@@ -72,9 +72,12 @@ fn an_answer_is_made_from_the_download_alone() {
     let bare = bare.to_string();
     for question in QUESTIONS {
         let answer = public.answer(question).unwrap();
-        assert!(made_from(download, question) == answer.body, "{question}");
         assert!(
-            made_from(bare.as_bytes(), question) == answer.body,
+            made_from(download, question) == *answer.plain().unwrap(),
+            "{question}"
+        );
+        assert!(
+            made_from(bare.as_bytes(), question) == *answer.plain().unwrap(),
             "{question}"
         );
         // Kept ready, it is the same.
@@ -85,7 +88,7 @@ fn an_answer_is_made_from_the_download_alone() {
 #[test]
 fn a_question_without_filters_is_the_published_analysis() {
     let public = public();
-    let pooled: Value = serde_json::from_slice(&public.pooled.body).unwrap();
+    let pooled: Value = serde_json::from_slice(public.pooled.plain().unwrap()).unwrap();
     let (mut n_declared, mut n_others) = (0, 0);
     for analysis in pooled["analyses"].as_array().unwrap() {
         let word = |name: &str| analysis[name].as_str().unwrap().to_owned();
@@ -241,7 +244,7 @@ fn no_part_of_an_analysis_is_surer_than_the_whole() {
                 let Ok(answer) = public.answer(&format!("{whole}&{part}")) else {
                     continue;
                 };
-                let answer: Value = serde_json::from_slice(&answer.body).unwrap();
+                let answer: Value = serde_json::from_slice(answer.plain().unwrap()).unwrap();
                 assert!(rank(&answer) <= most.min(1), "{whole}&{part}");
                 n_parts += 1;
             }

@@ -70,7 +70,12 @@ fn release(service: &Service, wanted: &Wanted<'_>) -> Result<Published, NotRelea
 fn bytes(service: &Service, number: i64) -> Vec<u8> {
     let mut releases = service.releases(STUDY).unwrap().into_iter();
     let release = releases.find(|release| release.number == number).unwrap();
-    service.release_file(STUDY, &release).unwrap().body.to_vec()
+    service
+        .release_file(STUDY, &release)
+        .unwrap()
+        .plain()
+        .unwrap()
+        .to_vec()
 }
 
 /// A release as a document that holds to its schema.
@@ -97,7 +102,7 @@ fn a_release_has_what_is_public_and_what_may_be_said_of_it() {
     assert_eq!(made.sha256, sha256_of(&bytes(&service, 1)));
     let document = document(&service, 1);
     let public = service.study(STUDY).unwrap();
-    let aggregate: Value = serde_json::from_slice(&public.aggregate.body).unwrap();
+    let aggregate: Value = serde_json::from_slice(public.aggregate.plain().unwrap()).unwrap();
     // In canonical form, in which 5 and 5.0 are one number.
     let canonical = tautpool::wire::canonical;
     assert!(canonical(&document["findings"]) == canonical(&aggregate));

@@ -91,7 +91,7 @@ fn public() -> Arc<Public> {
 }
 
 fn text(ready: &tautpool::service::Ready) -> String {
-    String::from_utf8(ready.body.to_vec()).unwrap()
+    String::from_utf8(ready.plain().unwrap().to_vec()).unwrap()
 }
 
 fn page(public: &Public, units: Units) -> String {
@@ -280,7 +280,7 @@ fn what_is_no_unit_is_as_if_it_were_not_asked_for() {
 fn the_list_has_every_published_row_of_the_primary_outcomes_and_no_other() {
     let public = public();
     let list = text(&public.pairs(DEFAULT).unwrap());
-    let aggregate: Value = serde_json::from_slice(&public.aggregate.body).unwrap();
+    let aggregate: Value = serde_json::from_slice(public.aggregate.plain().unwrap()).unwrap();
     let mut expected: Vec<[String; 3]> = aggregate["rows"]
         .as_array()
         .unwrap()

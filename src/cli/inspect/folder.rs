@@ -17,7 +17,7 @@ const LEAST_ROOM: u64 = 4 * 1024 * 1024;
 const LARGE_LOG: u64 = 64 * 1024 * 1024;
 
 /// The year in which this program was written, and one in which nobody will use it any more.
-const YEARS: std::ops::Range<i64> = 2026..2100;
+const YEARS: std::ops::Range<i16> = 2026..2100;
 
 /// How far the clock may be behind what is stored: clocks are mended by seconds.
 const BEHIND_MS: i64 = 60_000;

@@ -13,7 +13,7 @@ fn player(number: usize, pairs: Vec<Known>) -> Player {
     Player { hash, pairs }
 }
 
-fn with(values: &[Option<i64>]) -> Known {
+fn with(values: &[Option<i32>]) -> Known {
     let mut known = [None; Fact::ALL.len()];
     for (place, value) in known.iter_mut().zip(values) {
         *place = *value;
@@ -31,7 +31,7 @@ fn divide(players: &[Player]) -> Vec<Class> {
 }
 
 /// What is shown of a player.
-fn shown(player: &Player, class: &Class) -> Vec<Vec<Option<i64>>> {
+fn shown(player: &Player, class: &Class) -> Vec<Vec<Option<i32>>> {
     let pairs = player.pairs.iter();
     pairs
         .map(|known| {
@@ -45,7 +45,7 @@ fn shown(player: &Player, class: &Class) -> Vec<Vec<Option<i64>>> {
 
 #[test]
 fn a_value_that_enough_share_is_shown_and_the_rest_is_enough_too() {
-    let of_value = |first: usize, n: usize, value: Option<i64>| {
+    let of_value = |first: usize, n: usize, value: Option<i32>| {
         (first..first + n).map(move |number| player(number, vec![with(&[value])]))
     };
     let players: Vec<Player> = of_value(0, 9, Some(1))
@@ -115,7 +115,7 @@ proptest! {
     #[test]
     fn at_least_the_minimum_are_alike(
         values in prop::collection::vec(
-            prop::collection::vec(prop::option::weighted(0.8, 0_i64..4), Fact::ALL.len()),
+            prop::collection::vec(prop::option::weighted(0.8, 0_i32..4), Fact::ALL.len()),
             MINIMUM..80,
         ),
         n_pairs in 1_usize..3,

@@ -3,7 +3,7 @@ use rand::RngExt;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
-fn player(hash: u16, gap: i64, order: i64) -> Player {
+fn player(hash: u16, gap: i32, order: i32) -> Player {
     let mut known = [None; Fact::ALL.len()];
     known[Fact::Gap.place()] = Some(gap);
     known[Fact::Order.place()] = Some(order);
@@ -18,7 +18,7 @@ fn player(hash: u16, gap: i64, order: i64) -> Player {
 
 /// The gap that is shown of each player. Players of one gap band are divided by themselves; the bands
 /// begin at these pounds.
-fn gaps(players: &[Player], bands: &[i64]) -> Vec<i64> {
+fn gaps(players: &[Player], bands: &[i32]) -> Vec<i32> {
     let mut shown = vec![0; players.len()];
     let mut members: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
     for (member, player) in players.iter().enumerate() {
@@ -66,10 +66,10 @@ fn the_slope_over_shown_gaps_is_that_over_the_gaps_themselves() {
     let n_hidden = (players.iter().zip(&shown)).filter(|(player, gap)| true_gap(player) != **gap);
     assert!(1_000 < n_hidden.count());
     let n = f64::from(u16::try_from(players.len()).unwrap());
-    let x: Vec<f64> = shown.iter().map(|gap| *gap as f64).collect();
+    let x: Vec<f64> = shown.iter().map(|gap| f64::from(*gap)).collect();
     let y: Vec<f64> = players
         .iter()
-        .map(|player| SLOPE * true_gap(player) as f64)
+        .map(|player| SLOPE * f64::from(true_gap(player)))
         .collect();
     let (mean_x, mean_y) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
     let pairs = || x.iter().zip(&y).map(|(x, y)| (x - mean_x, y - mean_y));

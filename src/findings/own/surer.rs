@@ -39,7 +39,7 @@ pub struct Reach {
 /// When the level has no normal quantile.
 pub(super) fn surer(
     effect: &Effect,
-    sessions: (i64, i64),
+    sessions: (u8, u8),
     spread: Option<SessionSpread>,
     level: Level,
 ) -> Estimable<Surer> {

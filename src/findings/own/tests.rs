@@ -18,7 +18,7 @@ pub(super) fn about(outcome: Outcome) -> PrimaryOutcome {
 /// Speed rows of so many players, one each, 3 km/h above and below 1 in turn, variance 1.
 pub(super) fn rows(n: usize) -> Vec<Row> {
     let row = |idx: usize| Row {
-        group: idx + 1,
+        group: u32::try_from(idx).unwrap() + 1,
         pair: 1,
         band: GapBand::Numbered(0),
         gap_lb: 6,
@@ -96,7 +96,7 @@ pub(super) fn pair(effects: Vec<Effect>, gap_lb: i64, publication: &Publication)
     }
 }
 
-pub(super) fn played(sessions: (i64, i64)) -> Played {
+pub(super) fn played(sessions: (u8, u8)) -> Played {
     Played {
         sessions,
         planned: false,

@@ -151,12 +151,17 @@ fn batch(place: &Node<'_>) -> Option<BatchLabel> {
     })
 }
 
+/// A whole number as narrow as its bounds in the schema are.
+fn whole<T: TryFrom<i64>>(place: &Node<'_>) -> Option<T> {
+    T::try_from(place.whole()?).ok()
+}
+
 fn row(place: &Node<'_>, rules: &AnalysisRules, frames: &[String]) -> Option<Row> {
     Some(Row {
-        group: n(&place.field("group"))?,
-        pair: n(&place.field("pair"))?,
+        group: whole(&place.field("group"))?,
+        pair: whole(&place.field("pair"))?,
         band: rules.bands.from_code(place.field("band").text()?)?,
-        gap_lb: place.field("gap_lb").whole()?,
+        gap_lb: whole(&place.field("gap_lb"))?,
         outcome: place.field("outcome").word(Outcome::from_code)?,
         class: class_of(place)?,
         estimate: place.field("estimate").number()?,
@@ -169,19 +174,22 @@ fn row(place: &Node<'_>, rules: &AnalysisRules, frames: &[String]) -> Option<Row
             planned: place.field("planned").truth(),
             order: place.field("order").word(Order::from_code),
             blinded: place.field("blinded").truth(),
-            partner_pace_kmh: place.field("partner_pace_kmh").whole(),
-            string_age_hours: place.field("string_age_hours").whole(),
+            partner_pace_kmh: whole(&place.field("partner_pace_kmh")),
+            string_age_hours: whole(&place.field("string_age_hours")),
             level: place.field("level").word(LevelBand::from_code),
             string_family: place.field("string_family").word(StringFamily::from_code),
-            sessions: place
-                .field("looser_sessions")
-                .whole()
-                .zip(place.field("tighter_sessions").whole()),
+            sessions: whole(&place.field("looser_sessions"))
+                .zip(whole(&place.field("tighter_sessions"))),
             month: place.field("month").text().and_then(Month::parse),
             frame: place
                 .field("frame")
                 .text()
-                .and_then(|frame| frames.iter().position(|name| name == frame)),
+                .and_then(|frame| {
+                    frames
+                        .binary_search_by(|name| name.as_str().cmp(frame))
+                        .ok()
+                })
+                .and_then(|place| u32::try_from(place).ok()),
         },
     })
 }

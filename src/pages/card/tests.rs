@@ -51,21 +51,21 @@ fn publication() -> Publication {
 /// of speed.
 fn findings(publication: &Publication, speed: [(usize, f64); 3]) -> Findings {
     let mut findings = publication.analyse(Choice::default()).unwrap();
-    for (place, (players, difference)) in speed.into_iter().enumerate() {
-        let key = findings.analyses[place].key;
+    for ((place, band), (players, difference)) in (0..).zip(0..).zip(speed) {
+        let analysis: &mut Analysis = &mut findings.analyses[place];
+        let key = analysis.key;
         assert_eq!(
             (key.outcome, key.band),
-            (Outcome::Speed, GapBand::Numbered(place))
+            (Outcome::Speed, GapBand::Numbered(band))
         );
         let column = |value: f64| Array1::from_elem(players, value);
         let (estimates, variances) = (column(difference), column(1.0));
-        findings.analyses[place].result =
-            match Effects::new(estimates.view(), variances.view(), None) {
-                Ok(effects) if 5 <= players => {
-                    Ok(table(&effects, Level::NINETY_FIVE, Choice::default()))
-                }
-                _ => Err(Withheld { minimum_players: 5 }),
-            };
+        analysis.result = match Effects::new(estimates.view(), variances.view(), None) {
+            Ok(effects) if 5 <= players => {
+                Ok(table(&effects, Level::NINETY_FIVE, Choice::default()))
+            }
+            _ => Err(Withheld { minimum_players: 5 }),
+        };
     }
     findings
 }

@@ -1,7 +1,7 @@
 //! Releases made again from their bytes, kept ready.
 
 use super::super::cards::CardsInUnits;
-use super::super::package::{self, Package};
+use super::super::package::{Package, Published};
 use super::super::query::{Answers, NotAsked};
 use super::super::{CardFile, Ready, ServiceError};
 use crate::findings::{Choice, Findings};
@@ -12,9 +12,7 @@ use crate::raster::RasterError;
 use crate::receipt::sha256_of;
 use crate::release::{Release, as_stated};
 use crate::units::Units;
-use crate::wire;
 use crate::wire::package::{Edition, File};
-use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
@@ -85,7 +83,7 @@ impl Frozen {
     /// The anonymised download, made as that of the live study is from what was frozen.
     #[must_use]
     pub fn aggregate(&self) -> Ready {
-        let made = || Ready::json(&self.aggregate_document());
+        let made = || self.published().document();
         self.aggregate.get_or_init(made).clone()
     }
 
@@ -93,13 +91,16 @@ impl Frozen {
     #[must_use]
     pub fn package(&self, file: File) -> Option<Ready> {
         let edition = Edition::Release(&self.release);
-        let made = || package::files(&self.aggregate_document(), edition);
+        let made = || self.published().files(edition);
         self.package.file(file, made)
     }
 
-    fn aggregate_document(&self) -> Value {
-        let release = &self.release;
-        wire::aggregate::document(&release.publication, &self.findings, &release.everybody)
+    const fn published(&self) -> Published<'_> {
+        Published {
+            publication: &self.release.publication,
+            findings: &self.findings,
+            everybody: self.release.everybody.as_slice(),
+        }
     }
 
     /// The units of a reader who chose none.

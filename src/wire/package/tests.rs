@@ -3,6 +3,14 @@ use super::text::defended;
 use super::*;
 use serde_json::json;
 
+/// A table of the entries that an aggregate document lists.
+fn written(aggregate: &Value, table: Table, format: Format) -> String {
+    let listed = aggregate[table.list()].as_array().unwrap().clone();
+    let mut bytes = Vec::new();
+    write(&mut bytes, listed.into_iter(), table, format).unwrap();
+    String::from_utf8(bytes).unwrap()
+}
+
 /// Every field of the descriptor's tables, with the name of its table.
 fn fields(gap_unit: &str) -> Vec<(String, Value)> {
     let aggregate = json!({"protocol": {"gap_unit": gap_unit}});

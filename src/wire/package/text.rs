@@ -3,6 +3,7 @@
 use super::columns::{BETWEEN_ITEMS, Column};
 use csv::{QuoteStyle, Terminator, WriterBuilder};
 use serde_json::{Map, Value};
+use std::io::{self, Write};
 
 /// First characters that make spreadsheet programs take a text for a formula (OWASP, "CSV
 /// Injection"; the wide forms of Japanese keyboards among them), and the apostrophe itself.
@@ -10,31 +11,32 @@ const DANGEROUS: &[char] = &[
     '=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠', '\'',
 ];
 
-/// A header and a line for each entry, as RFC 4180 has it: CRLF behind every line, quotes where
-/// needed.
-pub(super) fn csv(columns: &[Column], lines: &[Map<String, Value>]) -> String {
+/// A header and each line, as RFC 4180 has it: CRLF behind every line, quotes where needed.
+pub(super) fn csv(
+    out: &mut dyn Write,
+    columns: &[Column],
+    lines: impl Iterator<Item = Map<String, Value>>,
+) -> io::Result<()> {
     let mut writer = WriterBuilder::new()
         .terminator(Terminator::CRLF)
         .quote_style(QuoteStyle::Necessary)
-        .from_writer(Vec::new());
-    let header: Vec<String> = columns.iter().map(|column| column.name.clone()).collect();
-    let lines = lines.iter().map(|line| line.values().map(cell).collect());
-    #[expect(
-        clippy::expect_used,
-        reason = "writing to memory does not fail, and every line has every column"
-    )]
-    for line in std::iter::once(header).chain(lines) {
-        writer.write_record(&line).expect("a line can be written");
+        .from_writer(out);
+    writer.write_record(columns.iter().map(|column| &column.name))?;
+    for line in lines {
+        writer.write_record(line.values().map(cell))?;
     }
-    let bytes = writer.into_inner().unwrap_or_default();
-    String::from_utf8(bytes).unwrap_or_default()
+    writer.flush()
 }
 
 /// One object a line; a line feed behind every one.
-pub(super) fn ndjson(lines: &[Map<String, Value>]) -> String {
-    let lines = lines.iter().cloned();
-    let lines = lines.map(|line| format!("{}\n", Value::Object(line)));
-    lines.collect()
+pub(super) fn ndjson(
+    out: &mut dyn Write,
+    lines: impl Iterator<Item = Map<String, Value>>,
+) -> io::Result<()> {
+    for line in lines {
+        writeln!(out, "{}", Value::Object(line))?;
+    }
+    Ok(())
 }
 
 fn cell(value: &Value) -> String {

@@ -87,7 +87,10 @@ fn shown(row: &Row, frames: &[String]) -> Facts {
         ("sessions", known.sessions.map(|value| format!("{value:?}"))),
         ("age", known.string_age_hours.map(|value| value.to_string())),
         ("month", known.month.map(|value| value.to_string())),
-        ("frame", known.frame.map(|frame| frames[frame].clone())),
+        (
+            "frame",
+            known.frame.map(|frame| frames[frame as usize].clone()),
+        ),
     ];
     let told = texts.into_iter();
     told.filter_map(|(name, text)| Some((name, text?)))
@@ -115,8 +118,8 @@ fn truths(pairs: &[CountedPair]) -> Vec<Facts> {
 }
 
 /// What is shown of each pair of each group.
-fn by_group(published: &disclosure::Rows) -> BTreeMap<usize, BTreeMap<usize, Facts>> {
-    let mut groups: BTreeMap<usize, BTreeMap<usize, Facts>> = BTreeMap::new();
+fn by_group(published: &disclosure::Rows) -> BTreeMap<u32, BTreeMap<u32, Facts>> {
+    let mut groups: BTreeMap<u32, BTreeMap<u32, Facts>> = BTreeMap::new();
     for row in &published.rows {
         let pairs = groups.entry(row.group).or_default();
         pairs.insert(row.pair, shown(row, &published.frames));
@@ -130,7 +133,7 @@ fn published(pairs: &[CountedPair]) -> disclosure::Rows {
 }
 
 /// The group of each pair that has rows, by the pair's place.
-fn groups_of(published: &disclosure::Rows) -> BTreeMap<usize, usize> {
+fn groups_of(published: &disclosure::Rows) -> BTreeMap<usize, u32> {
     let rows = published.rows.iter().zip(&published.pairs);
     rows.map(|(row, pair)| (*pair, row.group)).collect()
 }
@@ -161,7 +164,7 @@ fn three_facts_about_a_player_link_to_nobody_with_more_confidence_than_one_in_fi
                     let fitting = candidates
                         .by_ref()
                         .filter(|(_, pairs)| pairs.values().any(fits));
-                    let fitting: BTreeSet<usize> = fitting.map(|(group, _)| *group).collect();
+                    let fitting: BTreeSet<u32> = fitting.map(|(group, _)| *group).collect();
                     // Whoever takes a mean gap for the gap itself may look in the wrong place.
                     assert!(
                         !fitting.contains(group) || K <= fitting.len(),
@@ -215,7 +218,7 @@ fn a_friend_who_knows_the_exact_speeds_finds_the_row() {
                     && row.band == pairs[pair].pair.band
                     && row.estimate.to_bits() == to_tenth(effect.estimate).to_bits()
             };
-            let fitting: BTreeSet<usize> = published
+            let fitting: BTreeSet<u32> = published
                 .rows
                 .iter()
                 .filter(is_it)
@@ -245,7 +248,7 @@ fn what_two_downloads_side_by_side_tell_is_measured() {
     let later = published(&pairs);
     let (first, second) = (groups_of(&earlier), groups_of(&later));
     let (then, now) = (by_group(&earlier), by_group(&later));
-    let mut alike: BTreeMap<Vec<Facts>, BTreeSet<usize>> = BTreeMap::new();
+    let mut alike: BTreeMap<Vec<Facts>, BTreeSet<u32>> = BTreeMap::new();
     for (pair, group) in &second {
         let mut all: Vec<Facts> = now[group].values().cloned().collect();
         if let Some(before) = first.get(pair) {
@@ -270,7 +273,7 @@ fn what_two_downloads_side_by_side_tell_is_measured() {
 fn bands_are_told_of_five_who_share_them() {
     let published = published(&crowd_of(PLAYERS));
     let mut sharing: BTreeMap<Vec<GapBand>, usize> = BTreeMap::new();
-    let mut bands: BTreeMap<usize, BTreeMap<usize, GapBand>> = BTreeMap::new();
+    let mut bands: BTreeMap<u32, BTreeMap<u32, GapBand>> = BTreeMap::new();
     for row in &published.rows {
         bands
             .entry(row.group)

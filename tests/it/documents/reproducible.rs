@@ -28,10 +28,10 @@ fn places<'a>(document: &'a Value, list: &str) -> Vec<&'a str> {
 #[test]
 fn every_figure_is_listed_and_those_from_rows_are_made_again_bit_for_bit() {
     let public = public();
-    let published: Value = serde_json::from_slice(&public.pooled.body).unwrap();
-    let download: Value = serde_json::from_slice(&public.aggregate.body).unwrap();
+    let published: Value = serde_json::from_slice(public.pooled.plain().unwrap()).unwrap();
+    let download: Value = serde_json::from_slice(public.aggregate.plain().unwrap()).unwrap();
     assert_eq!(published["reproducible"], download["reproducible"]);
-    let publication = intake::aggregate(&public.aggregate.body).unwrap();
+    let publication = intake::aggregate(public.aggregate.plain().unwrap()).unwrap();
     let findings = publication.analyse(Choice::default()).unwrap();
     let made = pooled::of_publication(&publication, &findings, &[]);
     let from_rows = places(&download, "from_rows");
@@ -73,7 +73,7 @@ pub(crate) fn stands(document: &Value, place: &str) -> bool {
 
 #[test]
 fn listed_places_are_places_of_the_document() {
-    let download: Value = serde_json::from_slice(&public().aggregate.body).unwrap();
+    let download: Value = serde_json::from_slice(public().aggregate.plain().unwrap()).unwrap();
     for list in ["from_rows", "as_they_are"] {
         for place in places(&download, list) {
             assert!(stands(&download, place), "{place}");

@@ -2,6 +2,7 @@
 
 use super::{first, line, planned, pooled, publication, rows};
 use crate::corpus;
+use crate::laws::number;
 use std::collections::BTreeMap;
 use tautpool::findings::sensitivity::{Sensitivity, sentence};
 use tautpool::findings::{Basis, Choice, FirstFigures, Publication, Row};
@@ -95,8 +96,8 @@ fn first_versions_of_too_few_are_not_spoken_of() {
     assert_eq!(line_of(&few, &elsewhere), None);
     // Two corrected pairs of one player are one player.
     let twice = rows(21, 12, |idx, row| Row {
-        group: 1 + idx / 2,
-        pair: 1 + idx % 2,
+        group: number(1 + idx / 2),
+        pair: number(1 + idx % 2),
         ..row
     });
     assert_eq!(
@@ -108,9 +109,9 @@ fn first_versions_of_too_few_are_not_spoken_of() {
 #[test]
 fn an_estimate_settles_in_steps_of_several_players() {
     let all = rows(23, 44, |idx, row| Row {
-        group: 1 + idx % 40,
-        pair: 1 + idx / 40,
-        band: GapBand::Numbered(usize::from(idx % 5 == 4)),
+        group: number(1 + idx % 40),
+        pair: number(1 + idx / 40),
+        band: GapBand::Numbered(u8::from(idx % 5 == 4)),
         ..row
     });
     let made = publication(all.clone());

@@ -1,7 +1,7 @@
 //! Analyses that a batch left as they were.
 
 use super::rows;
-use crate::laws::{Made, publication};
+use crate::laws::{Made, number, publication};
 use tautpool::findings::{Before, Choice, Findings, Publication, Row, SessionSpread};
 use tautpool::protocol::GapBand;
 use tautpool::vocabulary::Outcome;
@@ -14,9 +14,9 @@ fn crowd(seed: u64) -> Vec<Row> {
             seed + u64::try_from(place).unwrap(),
             48,
             |idx, row| Row {
-                group: if idx % 5 == 4 { idx } else { idx + 1 },
-                pair: 1 + usize::from(idx % 5 == 4),
-                band: GapBand::Numbered(idx % 15 / 5),
+                group: number(if idx % 5 == 4 { idx } else { idx + 1 }),
+                pair: 1 + u32::from(idx % 5 == 4),
+                band: GapBand::Numbered(u8::try_from(idx % 15 / 5).unwrap()),
                 outcome,
                 ..row
             },
@@ -27,10 +27,10 @@ fn crowd(seed: u64) -> Vec<Row> {
 
 /// Numbers of players and the order of rows as another batch would have them.
 fn renumbered(mut rows: Vec<Row>, made: &mut Made) -> Vec<Row> {
-    let mut numbers: Vec<usize> = (1..=200).collect();
+    let mut numbers: Vec<u32> = (1..=200).collect();
     made.shuffle(&mut numbers);
     for row in &mut rows {
-        row.group = numbers[row.group];
+        row.group = numbers[row.group as usize];
         row.pair = 3 - row.pair;
     }
     made.shuffle(&mut rows);

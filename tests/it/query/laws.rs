@@ -24,7 +24,7 @@ fn row() -> impl Strategy<Value = Row> {
         of(select(&FAMILIES[..])),
     );
     let figures = (-60.0..60.0_f64, 0.1..30.0_f64);
-    let place = (1..14_usize, 1..24_i64, any::<bool>(), any::<bool>());
+    let place = (1..14_u32, 1..24_i32, any::<bool>(), any::<bool>());
     (place, figures, known).prop_map(|((group, gap_lb, speed, forehand), figures, known)| {
         let (planned, blinded, level, string_family) = known;
         Row {

@@ -40,7 +40,7 @@ fn three_hundred() -> &'static [u8] {
         let releases = stage.service.releases(slug).unwrap();
         let first = releases.first().unwrap();
         let file = stage.service.release_file(slug, first).unwrap();
-        file.body.to_vec()
+        file.plain().unwrap().to_vec()
     })
 }
 
