@@ -65,7 +65,7 @@ pub fn card(view: &CardView<'_>) -> Card {
         about: String::new(),
         sentence: String::new(),
         gaps: Vec::new(),
-        main: 0,
+        main: None,
         main_because: MOST_PLAYERS.to_owned(),
         unit: String::new(),
         interval_words: format!("{} range", numbers::percent(publication.level.value(), 0)),
@@ -137,8 +137,9 @@ fn sentence(primary: &PrimaryOutcome, analyses: &[Analysis], wording: Wording<'_
 
 /// Every gap of one outcome, and the place of the one with the most players, the smaller gap where
 /// several have as many. No gap at all when none has figures. Which one it is never depends on what
-/// was found there, so that no card picks the larger difference.
-fn gaps(analyses: &[Analysis], wording: Wording<'_>) -> (Vec<Gap>, usize) {
+/// was found there, so that no card picks the larger difference; but where its range holds zero none
+/// is told in large figures, since those would be read as found.
+fn gaps(analyses: &[Analysis], wording: Wording<'_>) -> (Vec<Gap>, Option<usize>) {
     let is_part = |analysis: &&Analysis| analysis.key.band != GapBand::UnderProtocol;
     let analyses: Vec<&Analysis> = analyses.iter().filter(is_part).collect();
     let gaps: Vec<Gap> = analyses
@@ -156,10 +157,14 @@ fn gaps(analyses: &[Analysis], wording: Wording<'_>) -> (Vec<Gap>, usize) {
     let most = with_figures
         .map(|(place, _)| place)
         .max_by_key(|place| (players(place), Reverse(*place)));
-    match most {
-        Some(main) => (gaps, main),
-        None => (Vec::new(), 0),
-    }
+    let Some(most) = most else {
+        return (Vec::new(), None);
+    };
+    let found = gaps.get(most).and_then(|gap| gap.difference.as_ref().ok());
+    let main = found
+        .is_some_and(|found| !found.spans_zero())
+        .then_some(most);
+    (gaps, main)
 }
 
 fn gap(analysis: &Analysis, wording: Wording<'_>) -> Gap {

@@ -32,8 +32,9 @@ pub struct Card {
     pub sentence: String,
     /// Figures of the answer, one for each gap; empty when there is nothing to draw.
     pub gaps: Vec<Gap>,
-    /// The place in `gaps` of the one that is also told in large figures.
-    pub main: usize,
+    /// The place in `gaps` of the one that is also told in large figures; `None` where none is, and
+    /// every gap has its figures beside its interval.
+    pub main: Option<usize>,
     /// Why it is that one, when there are several, behind its counts: "the most of any gap".
     pub main_because: String,
     /// Unit of every value, as shown: "km/h".
@@ -77,6 +78,12 @@ pub struct Difference {
 }
 
 impl Difference {
+    /// Whether the interval has zero inside it or at an end.
+    #[must_use]
+    pub const fn spans_zero(&self) -> bool {
+        self.low <= 0.0 && 0.0 <= self.high
+    }
+
     /// The estimate as shown: "+1.2".
     fn shown(&self) -> String {
         numbers::signed(self.estimate, self.decimals())

@@ -1,5 +1,5 @@
 //! The picture of a card: the difference in large figures, and the intervals of all gaps on one
-//! axis.
+//! axis. Where no gap is told in large figures, each has its figures beside its interval.
 
 use super::set::{Bar, Rule, Type, Words};
 use super::{Card, Difference, Gap};
@@ -14,6 +14,9 @@ const LABEL_GAP: f64 = 22.0;
 const COLUMN: f64 = 0.39;
 const MOST_LABEL: f64 = 0.24;
 
+/// Share of the room that figures beside intervals take at most.
+const MOST_FIGURES: f64 = 0.3;
+
 /// Most steps between ticks: few, so that they stay apart when the card is small.
 const MOST_TICKS: f64 = 4.0;
 
@@ -23,6 +26,7 @@ const UNIT: f64 = 38.0;
 const RANGE: f64 = 35.0;
 const SMALL: f64 = 25.0;
 const LEAST_ROW: f64 = 34.0;
+const PLAIN_ROW: f64 = 44.0;
 const MOST_ROW: f64 = 72.0;
 const TICK: f64 = 8.0;
 
@@ -54,16 +58,21 @@ pub(super) fn draw(card: &Card, scale: f64, top: f64, (left, right): (f64, f64))
     if card.gaps.is_empty() {
         return figure;
     }
-    let mut plot_left = left;
-    let mut column_bottom = top;
-    if let Some(gap) = card.gaps.get(card.main)
+    let main = card.main.and_then(|place| card.gaps.get(place));
+    if let Some(gap) = main
         && let Ok(difference) = gap.difference
     {
         let room = COLUMN * (right - left);
-        column_bottom = figure.column(card, gap, difference, scale, top, (left, room));
-        plot_left = left + room + COLUMN_GAP;
+        let bottom = figure.column(card, gap, difference, scale, top, (left, room));
+        let beside = left + room + COLUMN_GAP;
+        figure.intervals(card, scale, (top, bottom), (beside, right), false);
+    } else {
+        let top = figure.caption(card, scale, top, (left, right));
+        // A card has at most a handful of gaps, so the count is exact.
+        let rows = card.gaps.len() as f64 * PLAIN_ROW * scale;
+        let bottom = top + rows + Figure::foot_height(scale);
+        figure.intervals(card, scale, (top, bottom), (left, right), true);
     }
-    figure.intervals(card, scale, (top, column_bottom), (plot_left, right));
     figure
 }
 
@@ -125,13 +134,26 @@ impl Figure {
         top + number.line()
     }
 
-    /// The intervals of every gap on one axis, at least as high as the column beside them.
+    /// What the figures beside intervals are; gives where it ends.
+    fn caption(&mut self, card: &Card, scale: f64, top: f64, (left, right): (f64, f64)) -> f64 {
+        let text = format!(
+            "Looser minus tighter in {}, with its {}, at a gap of:",
+            card.unit, card.interval_words
+        );
+        let kind = Type::regular(SMALL * scale).fitted(&text, right - left);
+        self.words.push(kind.at(left, top, &text));
+        top + kind.line()
+    }
+
+    /// The intervals of every gap on one axis, as high as the column beside them where they can be,
+    /// each with its figures if they stand nowhere else.
     fn intervals(
         &mut self,
         card: &Card,
         scale: f64,
         (top, column_bottom): (f64, f64),
         (left, right): (f64, f64),
+        with_figures: bool,
     ) {
         let mut cover = Cover::zero();
         for difference in card
@@ -145,12 +167,22 @@ impl Figure {
         }
         let names = Type::bold(SMALL * scale);
         let most_label = MOST_LABEL * (right - left + COLUMN * right);
-        let widths = card.gaps.iter().map(|gap| names.width(&gap.label));
-        let widest = widths.fold(0.0, |most, width| if most < width { width } else { most });
-        let label_room = if widest < most_label {
-            widest
+        let labels = card.gaps.iter().map(|gap| names.width(&gap.label));
+        let label_room = widest(labels, most_label);
+        let plain = Type::regular(SMALL * scale);
+        let edge = right;
+        let shown = |gap: &Gap| match &gap.difference {
+            Ok(difference) if with_figures => {
+                format!("{} ({})", difference.shown(), difference.range())
+            }
+            _ => String::new(),
+        };
+        let figures = card.gaps.iter().map(|gap| plain.width(&shown(gap)));
+        let figures_room = widest(figures, MOST_FIGURES * (right - left));
+        let right = if 0.0 < figures_room {
+            right - figures_room - LABEL_GAP
         } else {
-            most_label
+            right
         };
         let axis = Scale::new(cover, left + label_room + LABEL_GAP, right);
         let foot = Self::foot_height(scale);
@@ -162,12 +194,8 @@ impl Figure {
         let spare = column_bottom - top - foot - n_rows * row;
         let mut y = if 0.0 < spare { top + spare / 2.0 } else { top };
         for (place, gap) in card.gaps.iter().enumerate() {
-            let is_main = place == card.main;
-            let kind = if is_main {
-                names
-            } else {
-                Type::regular(SMALL * scale)
-            };
+            let is_main = card.main == Some(place);
+            let kind = if is_main { names } else { plain };
             let kind = kind.fitted(&gap.label, label_room);
             self.words
                 .push(kind.at(left, y + (row - kind.line()) / 2.0, &gap.label));
@@ -175,9 +203,15 @@ impl Figure {
                 Ok(difference) => {
                     self.rule((axis.at(0.0), y), (axis.at(0.0), y + row), 2.0);
                     self.mark(*difference, &axis, y + row / 2.0, is_main, scale);
+                    let shown = shown(gap);
+                    if !shown.is_empty() {
+                        let kind = plain.fitted(&shown, figures_room);
+                        let top = y + (row - kind.line()) / 2.0;
+                        self.words.push(kind.at(edge - figures_room, top, &shown));
+                    }
                 }
                 Err(why) => {
-                    let kind = Type::regular(SMALL * scale).fitted(why, right - axis.start());
+                    let kind = plain.fitted(why, edge - axis.start());
                     self.words
                         .push(kind.at(axis.start(), y + (row - kind.line()) / 2.0, why));
                 }
@@ -258,6 +292,12 @@ impl Figure {
             thickness: Px(thickness),
         });
     }
+}
+
+/// The widest of some texts, but no more than `most`.
+fn widest(widths: impl Iterator<Item = f64>, most: f64) -> f64 {
+    let widest = widths.fold(0.0, |most, width| if most < width { width } else { most });
+    if widest < most { widest } else { most }
 }
 
 fn bar(x: f64, y: f64, width: f64, height: f64) -> Bar {

@@ -58,7 +58,7 @@ fn usual() -> Card {
                    opposite."
             .to_owned(),
         gaps: four_gaps(),
-        main: 1,
+        main: Some(1),
         main_because: "the most of any gap".to_owned(),
         unit: "km/h".to_owned(),
         interval_words: "95\u{A0}% range".to_owned(),
@@ -89,7 +89,7 @@ fn short() -> Card {
                    12 lb."
             .to_owned(),
         gaps: vec![one],
-        main: 0,
+        main: Some(0),
         others: Vec::new(),
         ..usual()
     }
@@ -117,7 +117,7 @@ fn long() -> Card {
         notice: Some("Invented data: nobody hit these balls.".to_owned()),
         sentence,
         gaps,
-        main: 3,
+        main: Some(3),
         address: Some(format!(
             "https://{}.example.org/studies/{}",
             "a".repeat(60),
@@ -161,7 +161,7 @@ pub(crate) fn samples() -> Vec<(&'static str, Card)> {
                 Err("too few players for a claim yet".to_owned()),
             ),
         ],
-        main: 0,
+        main: None,
         ..usual()
     };
     let strange = Card {
@@ -170,7 +170,17 @@ pub(crate) fn samples() -> Vec<(&'static str, Card)> {
         notice: Some("Invented <b>data</b> & more".to_owned()),
         ..short()
     };
+    let long_and_unsure = Card {
+        main: None,
+        ..long()
+    };
+    let told_at_one_gap = Card {
+        main: None,
+        ..usual()
+    };
     vec![
+        ("told at one gap", told_at_one_gap),
+        ("long and unsure", long_and_unsure),
         ("usual", usual()),
         ("invented", invented),
         ("short", short()),
@@ -297,6 +307,39 @@ fn large_figures_are_those_of_the_main_gap_with_unit_range_and_counts() {
 }
 
 #[test]
+fn without_large_figures_every_gap_has_its_own_beside_its_interval() {
+    let plain = Card {
+        main: None,
+        ..usual()
+    };
+    let words = composed(&plain, Size::Post).words;
+    let size_of = |body: &str| {
+        words
+            .iter()
+            .find(|words| words.body == body)
+            .unwrap()
+            .size
+            .0
+    };
+    let sizes = [
+        "+0.7 (\u{2212}0.9 to 2.3)",
+        "+2.5 (0.3 to 4.7)",
+        "+3.4 (0.8 to 6.0)",
+    ]
+    .map(size_of);
+    assert!(
+        sizes.iter().all(|size| (size - sizes[0]).abs() < 1e-9),
+        "{sizes:?}"
+    );
+    let written = written(&plain, Size::Post);
+    assert!(
+        written.contains("Looser minus tighter in km/h, with its 95\u{A0}% range, at a gap of:"),
+        "{written}"
+    );
+    assert!(!written.contains("the most of any gap"), "{written}");
+}
+
+#[test]
 fn the_main_gap_is_told_apart_by_size_and_by_weight_of_its_name_too() {
     let Composition { words, figure, .. } = composed(&usual(), Size::Post);
     assert_eq!((figure.main_diamonds.len(), figure.main_bars.len()), (1, 3));
@@ -348,7 +391,10 @@ fn a_value_that_cannot_be_drawn_is_not_estimable_and_not_drawn() {
         "{svg}"
     );
     assert_sound(&card, Size::Post);
-    let out_of_range = Card { main: 7, ..usual() };
+    let out_of_range = Card {
+        main: Some(7),
+        ..usual()
+    };
     assert_sound(&out_of_range, Size::Post);
 }
 
@@ -391,7 +437,7 @@ fn even_lines_are_no_more_lines() {
 
 #[test]
 fn cards_look_as_they_were_approved() {
-    let invented = samples().remove(1).1;
+    let invented = samples().remove(3).1;
     for size in Size::ALL {
         let (width, height) = size.dots();
         let svg = card(&invented, *size);
