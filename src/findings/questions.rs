@@ -3,6 +3,7 @@
 
 use super::selection::{Basis, Moderator, Selection};
 use super::sensitivity::pace;
+use super::table::beyond;
 use super::{LevelBand, Order, Publication, Row, bands};
 use crate::pooling::regression::{Coefficient, Estimator, Regression, RegressionModel, regress};
 use crate::pooling::subgroups::Subgroups;
@@ -57,6 +58,16 @@ pub struct CurvePoint {
     pub interval: Estimable<Interval>,
     /// For another pair of sessions by another such player, approximate.
     pub prediction: Estimable<Interval>,
+}
+
+impl CurvePoint {
+    /// The range for another such player where it says more than that of the mean (see
+    /// [`super::Shown::another`]).
+    #[must_use]
+    pub fn another(&self) -> Option<Interval> {
+        let (prediction, mean) = (self.prediction.ok()?, self.interval.ok()?);
+        beyond(prediction, &mean)
+    }
 }
 
 /// A change per unit of the gap.

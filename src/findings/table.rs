@@ -63,6 +63,27 @@ pub struct Shown {
     pub prediction: Estimable<Interval>,
 }
 
+/// How much wider than the range of the mean that for another such player is, to be shown beside
+/// it: less than a twentieth mostly reads the same (own choice).
+const LEAST_WIDER: f64 = 1.05;
+
+impl Shown {
+    /// The range for another such player where it says more than that of the mean. Where it was only
+    /// widened to that one, how far players differ could not be told, and shown as a range of its
+    /// own it would claim to be an estimate.
+    #[must_use]
+    pub fn another(&self) -> Option<Interval> {
+        beyond(self.prediction.ok()?, &self.interval)
+    }
+}
+
+/// `prediction` where it says more than `mean`, the range of the mean.
+#[must_use]
+pub(super) fn beyond(prediction: Interval, mean: &Interval) -> Option<Interval> {
+    let width = |range: &Interval| range.high - range.low;
+    (LEAST_WIDER * width(mean) < width(&prediction)).then_some(prediction)
+}
+
 word_list! {
     /// Which model is shown.
     Estimator {

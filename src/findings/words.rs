@@ -228,8 +228,8 @@ pub(super) fn sentence_at(gap: &str, analysis: &Analysis, wording: Wording<'_>) 
         )
     });
     let claim = format!("At a gap of {gap}, {said}: looser minus tighter is {size}.");
-    match shown.prediction {
-        Ok(range) => {
+    match shown.another() {
+        Some(range) => {
             // The sentence has the wider range of the mean, and the one for another is no narrower.
             let range = possible(range.widened_to(&any_time.interval), outcome);
             let range = wording.range(outcome, range);
@@ -240,7 +240,7 @@ pub(super) fn sentence_at(gap: &str, analysis: &Analysis, wording: Wording<'_>) 
                 wording.unit(outcome)
             )
         }
-        Err(_) => claim,
+        None => claim,
     }
 }
 

@@ -267,7 +267,7 @@ fn withheld_words(minimum_players: usize) -> String {
 pub(super) fn summary_of(shown: Shown, outcome: Outcome, wording: Wording<'_>) -> Summary {
     let range = wording.range(outcome, shown.interval);
     let estimate = wording.value(outcome, shown.estimate);
-    let prediction = shown.prediction.ok();
+    let prediction = shown.another();
     let prediction = prediction.map(|range| wording.range(outcome, range));
     Summary {
         estimate,

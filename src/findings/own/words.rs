@@ -111,9 +111,9 @@ pub const fn source_sentence(source: VarianceSource) -> Option<&'static str> {
 #[must_use]
 pub const fn days_sentence(played: &Played) -> &'static str {
     if 2 <= played.sessions.0 && 2 <= played.sessions.1 {
-        "This is about these sessions, not about your game. You played several sessions with each string bed, so part of what changes from one to the next has evened out. What is left of it is in the differences, and the ranges do not show it: they know the scatter of your shots alone."
+        "This is about these sessions, not about your game. You played several sessions with each string bed, so part of what changes from one to the next has evened out. What is left of it is in the differences, and the ranges do not show it: they know only how shots scatter within a session."
     } else {
-        "This is about these sessions, not about your game. With one session for a string bed, whatever else differed between two sessions, the day, the partner or how you felt, is in the differences and cannot be taken out. The ranges do not show it: they know the scatter of your shots alone."
+        "This is about these sessions, not about your game. With one session for a string bed, whatever else differed between two sessions, the day, the partner or how you felt, is in the differences and cannot be taken out. The ranges do not show it: they know only how shots scatter within a session."
     }
 }
 
@@ -128,10 +128,11 @@ pub fn pool_sentence(own: &OwnEffect) -> Option<String> {
     })
 }
 
-/// Where the own difference lies in the crowd; `None` without a prediction interval.
+/// Where the own difference lies in the crowd; `None` without a range for another such player that
+/// says more than that of the mean.
 #[must_use]
 pub fn place_sentence(own: &OwnEffect) -> Option<String> {
-    let prediction = own.pool.as_ref().ok()?.shown.prediction.ok()?;
+    let prediction = own.pool.as_ref().ok()?.shown.another()?;
     let outcome = own.effect.outcome;
     let range = possible(prediction, outcome);
     let range = format!(

@@ -95,6 +95,25 @@ fn a_range_that_spans_zero_is_that_we_cannot_tell() {
 }
 
 #[test]
+fn nothing_is_said_of_another_player_where_the_range_is_that_of_the_mean_again() {
+    for (prediction, is_told) in [
+        ((-0.5, 1.5), false),
+        ((-0.52, 1.53), false),
+        ((-0.5, 3.0), true),
+    ] {
+        let mut finding = finding((-0.5, 1.5), (-1.3, 1.7));
+        let shown = finding.shown.as_mut().unwrap();
+        shown.prediction = Ok(range(prediction.0, prediction.1));
+        assert_eq!(shown.another().is_some(), is_told, "{prediction:?}");
+        let said = sentence(
+            &analysis(Outcome::Speed, Numbered(0), Ok(finding)),
+            &bands(),
+        );
+        assert_eq!(said.contains("another such player"), is_told, "{said}");
+    }
+}
+
+#[test]
 fn every_outcome_has_its_words_for_both_directions() {
     for (outcome, more, less, question) in [
         (

@@ -38,7 +38,10 @@ type Cell = (String, String);
 
 const ESTIMATE: &str = "Estimate (95\u{A0}% range)";
 const EVERYBODY: &str = "Everybody";
-const ANOTHER: &str = "Another such player";
+pub(super) const ANOTHER: &str = "Another such player";
+
+/// Stands where the range for another such player says no more than that of the mean.
+pub(super) const NO_WIDER: &str = "no wider than the range of the mean";
 const SAME_PACE: &str = "Same partner pace";
 const ADJUSTED: &str = "Adjusted p";
 
@@ -194,20 +197,37 @@ fn estimate(
         let words = signed_with_range(shown.estimate, shown.interval, outcome, wording);
         format!("{words}{unit}")
     });
-    let prediction = shown.and_then(|shown| shown.prediction.ok()).map(|range| {
-        format!(
-            "{}{unit}",
-            unbroken(&range_words(wording.range(outcome, range)))
-        )
-    });
+    let another = shown.map_or_else(
+        || numbers::NOT_ESTIMABLE.to_owned(),
+        |shown| match (shown.another(), shown.prediction) {
+            (Some(range), _) => {
+                let words = range_words(wording.range(outcome, range));
+                format!("{}{unit}", unbroken(&words))
+            }
+            (None, Ok(_)) => no_wider(finding).to_owned(),
+            (None, Err(_)) => numbers::NOT_ESTIMABLE.to_owned(),
+        },
+    );
     let mut cells = vec![
         (ESTIMATE, or_missing(estimate)),
         ("Pairs", numbers::count(to_u64(finding.pooled.k))),
         ("Players", numbers::count(to_u64(finding.pooled.n_clusters))),
-        (ANOTHER, or_missing(prediction)),
+        (ANOTHER, another),
     ];
     cells.extend(everybody.map(|words| (EVERYBODY, words)));
     owned(cells)
+}
+
+/// Why no range for another such player is shown: chance is enough for the scatter of pairs, or the
+/// mean itself is so unsure, as where a few players have most of the pairs.
+fn no_wider(finding: &Finding) -> &'static str {
+    let found = finding.pooled.heterogeneity.as_ref();
+    let spread = found.ok().and_then(|found| found.tau_squared.ok());
+    if spread.is_some_and(|spread| 0.0 < spread.low) {
+        NO_WIDER
+    } else {
+        "differences between players could not be told from chance"
+    }
 }
 
 /// The standard error and how far pairs disagree.
@@ -268,7 +288,12 @@ pub(super) fn share_words(
     outcome: Outcome,
     wording: Wording<'_>,
 ) -> Result<String, String> {
+    // With the digits shown a share from none to all tells nothing, and is drawn as no estimate.
+    let tells_nothing = |range: Interval| range.low < 0.005 && 0.995 <= range.high;
     match (gain.share, gain.tau_squared_high) {
+        (Ok(share), _) if tells_nothing(share.interval) => {
+            Err("could not be measured: none to all of them is possible".to_owned())
+        }
         (Ok(share), _) => Ok(format!(
             "{} ({} to {})",
             numbers::percent(share.estimate, 0),

@@ -7,7 +7,9 @@ use crate::findings::joint::Joint;
 use crate::findings::labels::{axis_ends, class_label, outcome_label};
 use crate::findings::questions::{CurvePoint, DoseResponse};
 use crate::numbers;
-use crate::pages::study::figures::{Line, Table, or_missing, signed_with_range, unbroken};
+use crate::pages::study::figures::{
+    ANOTHER, Line, NO_WIDER, Table, or_missing, signed_with_range, unbroken,
+};
 use crate::pages::study::{range_words, withheld_words};
 use crate::plots::dose::{Dose, DoseCurve, DosePoint};
 use crate::plots::tradeoff::{Corners, JointMean, Tradeoff, TradeoffPoint};
@@ -26,10 +28,12 @@ pub(super) fn dose(view: &StudyView<'_>, primary: &PrimaryOutcome) -> Picture {
         .find(|question| question.about == *primary)
         .and_then(|question| question.found.as_ref());
     let curve = found.map_or(&[][..], |found| &found.dose_response.curve);
+    // The outline is drawn whole or not at all: a gap where it is no wider does not break it.
+    let is_wider = curve.iter().any(|point| point.another().is_some());
     let gap_unit = wording.units.tension.code();
     Picture {
         table: Table {
-            columns: ["Estimate (95\u{A0}% range)", "Another such player"]
+            columns: ["Estimate (95\u{A0}% range)", ANOTHER]
                 .map(str::to_owned)
                 .to_vec(),
             lines: curve
@@ -72,7 +76,7 @@ pub(super) fn dose(view: &StudyView<'_>, primary: &PrimaryOutcome) -> Picture {
                         gap: wording.gap(point.gap_lb),
                         estimate: wording.value(outcome, point.estimate),
                         interval: point.interval.ok().map(ends),
-                        prediction: point.prediction.ok().map(ends),
+                        prediction: point.prediction.ok().filter(|_| is_wider).map(ends),
                     }
                 })
                 .collect(),
@@ -111,8 +115,11 @@ fn dose_line(view: &StudyView<'_>, outcome: Outcome, point: &CurvePoint) -> Line
     let wording = view.wording();
     let interval = point.interval.ok();
     let estimate = interval.map(|range| signed_with_range(point.estimate, range, outcome, wording));
-    let prediction = point.prediction.ok();
-    let prediction = prediction.map(|range| unbroken(&range_words(wording.range(outcome, range))));
+    let another = match (point.another(), point.prediction) {
+        (Some(range), _) => unbroken(&range_words(wording.range(outcome, range))),
+        (None, Ok(_)) => NO_WIDER.to_owned(),
+        (None, Err(_)) => numbers::NOT_ESTIMABLE.to_owned(),
+    };
     let gap = wording.gap(point.gap_lb);
     Line {
         label: format!("{} {}", numbers::short(gap), wording.units.tension.code()),
@@ -123,7 +130,7 @@ fn dose_line(view: &StudyView<'_>, outcome: Outcome, point: &CurvePoint) -> Line
                 "Estimate (95\u{A0}% range)".to_owned(),
                 or_missing(estimate),
             ),
-            ("Another such player".to_owned(), or_missing(prediction)),
+            (ANOTHER.to_owned(), another),
         ],
     }
 }
