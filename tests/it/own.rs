@@ -239,6 +239,7 @@ fn a_gap_under_protocol_and_an_empty_study_are_said_plainly() {
     assert!(text.contains("We give no best guess for you yet: no figures over all players"));
     assert!(answer(&first).found().all(|own| own.pool.is_err()));
     assert!(!text.contains("mark-pooled-apart\"><polygon"));
+    assert!(!text.contains("The diamonds"));
 }
 
 #[test]
