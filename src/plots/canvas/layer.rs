@@ -21,7 +21,8 @@ pub(in crate::plots) enum Layer {
     Zero,
     /// Axes, ticks, and lines that set parts of a picture apart.
     Axis,
-    /// Ranges of pairs so many that they run together.
+    /// Ranges of pairs so many that they run together: thin rather than faint, since faint ones are
+    /// gone in sunlight.
     Ranges,
     /// Ranges of single pairs.
     Range,
@@ -96,9 +97,7 @@ impl Layer {
                 r##"fill="none" stroke="#1c1b19" stroke-width="1.5" stroke-dasharray="6 4""##
             }
             Self::Zero | Self::Axis => r##"stroke="#1c1b19" stroke-width="1""##,
-            Self::Ranges => {
-                r##"fill="none" stroke="#1c1b19" stroke-width="1" stroke-opacity="0.2""##
-            }
+            Self::Ranges => r##"fill="none" stroke="#1c1b19" stroke-width="0.7""##,
             Self::Range => {
                 r##"fill="none" stroke="#1c1b19" stroke-width="1" stroke-opacity="0.5""##
             }
