@@ -188,7 +188,17 @@ fn in_list(case: &Case) -> Listed {
         contribution: sent.uuid.to_string(),
         came: came.map_or_else(String::new, |first| clock::date(first.received_at_ms)),
         standing: standing(case),
+        why: match case.stored.sent.state {
+            State::Held => holding(case).next().map(|flag| flag.sentence.clone()),
+            _ => None,
+        },
     }
+}
+
+/// What a contribution is held for.
+fn holding(case: &Case) -> impl Iterator<Item = &ScreeningFlag> {
+    let flags = case.newest.iter().flat_map(|newest| &newest.flags);
+    flags.filter(|flag| flag.holds)
 }
 
 /// How a contribution stands, in words.
@@ -201,8 +211,7 @@ fn standing(case: &Case) -> String {
     ) {
         (State::Withdrawn, _) => "withdrawn by its sender.".to_owned(),
         (State::Held, None) => {
-            let flags = case.newest.iter().flat_map(|newest| &newest.flags);
-            let n = u64::try_from(flags.filter(|flag| flag.holds).count()).unwrap_or(u64::MAX);
+            let n = u64::try_from(holding(case).count()).unwrap_or(u64::MAX);
             format!("held for {}.", counted(n, "reason", "reasons"))
         }
         (State::Held, Some(_)) => "mended since it was decided, and held again.".to_owned(),

@@ -28,7 +28,20 @@ pub struct Listed {
     pub came: String,
     /// How it stands, in words.
     pub standing: String,
+    /// The first reason why it is held, in a sentence.
+    pub why: Option<String>,
 }
+
+impl Listed {
+    /// The end of its identifier, by which one is told from another in a list and on its page.
+    fn ending(&self) -> String {
+        let shown = self.contribution.len().saturating_sub(ENDING);
+        format!("…{}", self.contribution.get(shown..).unwrap_or_default())
+    }
+}
+
+/// How many characters of an identifier are shown.
+const ENDING: usize = 6;
 
 /// What became of everything that was sent so far.
 #[derive(Clone, Debug)]
