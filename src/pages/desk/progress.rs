@@ -93,7 +93,7 @@ impl ProgressView<'_> {
                     wanted: progress
                         .about
                         .smallest_worthwhile
-                        .map(|size| width(size.to_f64(), progress)),
+                        .map(|size| width(size.to_f64(), progress, WIDTH_DECIMALS)),
                     lines: vec![line],
                 }),
             }
@@ -114,7 +114,12 @@ impl ProgressView<'_> {
                 band,
                 players: watched.players.to_string(),
                 half_width: match watched.half_width {
-                    Ok(half_width) => width(half_width, progress),
+                    Ok(half_width) => {
+                        let wanted = progress.about.smallest_worthwhile;
+                        let decimals = wanted
+                            .map_or(WIDTH_DECIMALS, |wanted| apart(half_width, wanted.to_f64()));
+                        width(half_width, progress, decimals)
+                    }
                     Err(reason) => reason.to_string(),
                 },
                 further: further(watched),
@@ -166,7 +171,8 @@ impl ProgressView<'_> {
         }
     }
 
-    /// Contributors from each day on, that of opening with the first step.
+    /// Contributors from each day on, that of opening with the first step; none before there are
+    /// two days, since one has no course.
     fn steps(&self) -> Option<plot::Arrivals> {
         let days = &self.arrivals.days;
         let mut steps: Vec<plot::Arrived> = Vec::new();
@@ -177,7 +183,7 @@ impl ProgressView<'_> {
                 _ => steps.push(plot::Arrived { day, contributors }),
             }
         }
-        (!steps.is_empty()).then(|| plot::Arrivals {
+        (1 < steps.len()).then(|| plot::Arrivals {
             label: "Contributors over time".to_owned(),
             days: steps,
             since: format!("days since recruiting opened on {}", self.arrivals.since),
@@ -206,11 +212,26 @@ const fn to_f64(days: i64) -> f64 {
     days as f64
 }
 
+/// Decimals of half a width, and the most where it would else read like the one that is wanted.
+const WIDTH_DECIMALS: usize = 1;
+const MOST_WIDTH_DECIMALS: usize = 3;
+
+/// Decimals that tell half a width from the one that is wanted, so that what is reached does not
+/// look like what is not.
+fn apart(half_width: f64, wanted: f64) -> usize {
+    let differs = |decimals: &usize| {
+        numbers::fixed(half_width, *decimals) != numbers::fixed(wanted, *decimals)
+    };
+    (WIDTH_DECIMALS..=MOST_WIDTH_DECIMALS)
+        .find(differs)
+        .unwrap_or(WIDTH_DECIMALS)
+}
+
 /// Half a width with its unit: `± 1.8 km/h`.
-fn width(half_width: f64, progress: &Progress) -> String {
+fn width(half_width: f64, progress: &Progress, decimals: usize) -> String {
     format!(
         "±\u{A0}{}\u{A0}{}",
-        numbers::fixed(half_width, 1),
+        numbers::fixed(half_width, decimals),
         unit_words(progress.about.outcome)
     )
 }
@@ -253,6 +274,14 @@ fn weeks(days: &[i64]) -> Vec<Week> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_width_that_is_not_the_wanted_one_does_not_read_like_it() {
+        assert_eq!(apart(1.8, 1.0), 1);
+        assert_eq!(apart(1.04, 1.0), 2);
+        assert_eq!(apart(0.998, 1.0), 3);
+        assert_eq!(apart(1.0, 1.0), 1);
+    }
 
     #[test]
     fn weeks_are_counted_from_one_and_empty_ones_are_listed() {
