@@ -52,21 +52,11 @@ pub fn decimals_for(half_width: f64) -> usize {
     }
 }
 
-/// Decimals at which a range is shown: as its own width allows, and where an end is not zero so
-/// many more, up to 2, that rounding does not make it one. On which side of zero an end lies is
-/// what a range is read for.
+/// Decimals at which a range is shown: as its own width allows, so that ranges of like width read
+/// alike below each other.
 #[must_use]
 pub fn decimals_of_range(low: f64, high: f64) -> usize {
-    let hides_a_side = |decimals: usize| {
-        let ends = [low, high];
-        ends.iter()
-            .any(|end| 0.0 < end.abs() && rounds_to_zero(*end, decimals))
-    };
-    let mut decimals = decimals_for((high - low) / 2.0);
-    while decimals < MOST_DECIMALS && hides_a_side(decimals) {
-        decimals += 1;
-    }
-    decimals
+    decimals_for((high - low) / 2.0)
 }
 
 /// `value` with exactly `decimals` decimals: "−0.4", "12", "0.00".
@@ -113,12 +103,20 @@ pub fn signed(value: f64, decimals: usize) -> String {
 }
 
 /// A range in words: "−0.4 to 2.1".
+///
+/// On which side of zero an end lies is what a range is read for, so an end that is not zero but
+/// rounds to it is told in words: "just above 0 to 2.1".
 #[must_use]
 pub fn interval(low: f64, high: f64, decimals: usize) -> String {
     if !low.is_finite() || !high.is_finite() {
         return NOT_ESTIMABLE.to_owned();
     }
-    format!("{} to {}", fixed(low, decimals), fixed(high, decimals))
+    let end = |value: f64| match value {
+        _ if value.abs() <= 0.0 || !rounds_to_zero(value, decimals) => fixed(value, decimals),
+        _ if value < 0.0 => "just below 0".to_owned(),
+        _ => "just above 0".to_owned(),
+    };
+    format!("{} to {}", end(low), end(high))
 }
 
 /// An estimate and its range, "1.2 (0.3 to 2.1)", with the decimals of the range (see
@@ -240,11 +238,16 @@ mod tests {
 
     #[test]
     fn a_range_shows_on_which_side_of_zero_its_ends_lie() {
-        assert_eq!(decimals_of_range(-1.0, 2.4), 1);
-        assert_eq!(decimals_of_range(-0.03, 6.2), 2);
-        assert_eq!(decimals_of_range(0.04, 5.2), 2);
-        assert_eq!(decimals_of_range(0.0, 5.2), decimals_for(2.6));
-        assert_eq!(decimals_of_range(0.001, 5.2), MOST_DECIMALS);
+        for (low, high, shown) in [
+            (-1.0, 2.4, "\u{2212}1.0 to 2.4"),
+            (-5.71, -0.02, "\u{2212}5.7 to just below 0"),
+            (0.001, 7.81, "just above 0 to 7.8"),
+            (0.0, 5.2, "0.0 to 5.2"),
+            (-5.2, -0.0, "\u{2212}5.2 to 0.0"),
+            (-0.3, 27.0, "just below 0 to 27"),
+        ] {
+            assert_eq!(interval(low, high, decimals_of_range(low, high)), shown);
+        }
     }
 
     #[test]
@@ -267,7 +270,7 @@ mod tests {
             assert_eq!(fixed(value, 1), "0.0");
             assert_eq!(signed(value, 1), "0.0");
         }
-        assert_eq!(interval(-0.04, 0.04, 1), "0.0 to 0.0");
+        assert_eq!(interval(-0.04, 0.04, 1), "just below 0 to just above 0");
     }
 
     #[test]
@@ -319,7 +322,7 @@ mod tests {
         // A range that holds zero does not look as if it ended there.
         assert_eq!(
             estimate_and_interval(1.1, -0.01, 2.2),
-            "1.10 (\u{2212}0.01 to 2.20)"
+            "1.1 (just below 0 to 2.2)"
         );
     }
 
