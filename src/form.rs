@@ -26,7 +26,7 @@ use crate::vocabulary::ShotClass;
 /// Most shot classes that the form has room for.
 pub const MOST_CLASSES: usize = 4;
 
-/// Something to mend in what was typed.
+/// Something to mend in what was typed or, among flags, something to look at again.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct FieldFault {
     /// The field's name; `None` when no single field is at fault.
@@ -37,7 +37,7 @@ pub struct FieldFault {
     pub pointer: String,
     /// Stable code, as in the documents of errors.
     pub code: &'static str,
-    /// How to mend it.
+    /// How to mend it, or what was noticed.
     pub sentence: String,
 }
 

@@ -52,15 +52,25 @@ const MOST_VALUES: usize = 10_000;
 /// # Errors
 /// A [`Rejection`] with every fault found.
 pub fn contribution(bytes: &[u8], study: &Study) -> Result<Admitted, Rejection> {
-    let (document, mut faults) = checked(bytes, Schema::Contribution, MOST_VALUES)?;
+    let (read, flags) = judged(bytes, study);
+    read.map(|contribution| Admitted {
+        contribution,
+        flags,
+    })
+}
+
+/// Reads and checks a contribution, and says what is worth a second look in a refused one too: a
+/// form is half filled for most of its time.
+fn judged(bytes: &[u8], study: &Study) -> (Result<Contribution, Rejection>, Vec<Flag>) {
+    let (document, mut faults) = match checked(bytes, Schema::Contribution, MOST_VALUES) {
+        Ok(checked) => checked,
+        Err(rejection) => return (Err(rejection), Vec::new()),
+    };
     decimals::check(&document, &mut faults);
     let root = Document::new(&document, &faults);
     let mut flags = Vec::new();
     rules::contribution(&root, study, &mut faults, &mut flags);
-    finish(faults, || read::contribution(&root)).map(|contribution| Admitted {
-        contribution,
-        flags,
-    })
+    (finish(faults, || read::contribution(&root)), flags)
 }
 
 /// Reads a contribution that passed the door before, from the document that was kept.

@@ -47,10 +47,9 @@ pub(super) async fn begin(
             &public.study,
             StatusCode::OK,
             &Asked::blank(),
-            &[],
-            None,
+            &Told::default(),
         ),
-        None => nothing_here(&request),
+        None => Problem::from(Refused::StudyUnknown).answer(&request),
     }
 }
 
@@ -62,7 +61,7 @@ pub(super) async fn take(
     payload: web::Payload,
 ) -> HttpResponse {
     let Some(public) = service.study(&slug) else {
-        return nothing_here(&request);
+        return Problem::from(Refused::StudyUnknown).answer(&request);
     };
     match received(&request, payload).await {
         Ok(asked) => taken(&request, service, &public.study, asked).await,
@@ -91,14 +90,20 @@ async fn taken(
             Err(problem) => hindered(request, study, &asked, &problem),
         };
     }
-    let mut form = Form::new(asked, checked.faults);
+    let mut form = Form::new(asked, checked.faults, checked.flags);
     form.act();
     let status = if form.kept {
         StatusCode::UNPROCESSABLE_ENTITY
     } else {
         StatusCode::OK
     };
-    page(request, study, status, &form.asked, &form.faults(), None)
+    let told = Told {
+        faults: form.faults(),
+        flags: form.flags(),
+        asks: form.asks,
+        hindrance: None,
+    };
+    page(request, study, status, &form.asked, &told)
 }
 
 /// The form with a contribution in it, to be corrected; `None` when it holds more than the form has
@@ -114,7 +119,8 @@ pub(super) fn correction(
     asked.entries = entries::entries(&serde_json::from_slice(document).ok()?, study)?;
     asked.receipt = receipt;
     asked.correcting = Some(contribution);
-    Some(page(request, study, StatusCode::OK, &asked, &[], None))
+    let told = Told::default();
+    Some(page(request, study, StatusCode::OK, &asked, &told))
 }
 
 /// `POST /studies/{study}/send/check`
@@ -132,7 +138,10 @@ pub(super) async fn check(
         checked(&service, &public.study, &asked).await
     };
     match found.await {
-        Ok(checked) => private(HttpResponse::Ok(), &form_check(&checked.faults)),
+        Ok(checked) => private(
+            HttpResponse::Ok(),
+            &form_check(&checked.faults, &checked.flags),
+        ),
         Err(problem) => problem.answer(&request),
     }
 }
@@ -287,7 +296,11 @@ fn hindered(
         ProblemKind::TooSlow | ProblemKind::BadRequest => Hindrance::BrokenOff,
         _ => Hindrance::Failed,
     };
-    let page = page(request, study, status, asked, &[], Some(hindrance));
+    let told = Told {
+        hindrance: Some(hindrance),
+        ..Told::default()
+    };
+    let page = page(request, study, status, asked, &told);
     form::told(page, problem.kind)
 }
 
@@ -304,8 +317,14 @@ fn not_received(request: &HttpRequest, study: &Study, problem: &Problem) -> Http
     answer
 }
 
-fn nothing_here(request: &HttpRequest) -> HttpResponse {
-    form::page(request, StatusCode::NOT_FOUND, pages::send::nothing_here())
+/// What a page of the form tells beside its fields.
+#[derive(Default)]
+struct Told {
+    faults: Vec<FieldFault>,
+    flags: Vec<FieldFault>,
+    /// Whether the flags of the step that is shown are asked about.
+    asks: bool,
+    hindrance: Option<Hindrance>,
 }
 
 fn page(
@@ -313,8 +332,7 @@ fn page(
     study: &Study,
     status: StatusCode,
     asked: &Asked,
-    faults: &[FieldFault],
-    hindrance: Option<Hindrance>,
+    told: &Told,
 ) -> HttpResponse {
     let service = request.app_data::<web::Data<Service>>();
     let needs_invitation =
@@ -331,8 +349,10 @@ fn page(
         trap: &asked.trap,
         invitation: (needs_invitation && asked.correcting.is_none())
             .then_some(asked.invitation.as_str()),
-        faults,
-        hindrance,
+        faults: &told.faults,
+        flags: &told.flags,
+        asks: told.asks,
+        hindrance: told.hindrance,
     });
     let mut answer = form::page(request, status, rendered);
     if asked.receipt.is_empty() {

@@ -17,7 +17,7 @@ pub use back::entries;
 pub use places::Places;
 pub use study::{at_study_fields, new_study, study_document, study_entries};
 
-use super::fault::{Fault, FaultCode};
+use super::fault::{Fault, FaultCode, FlagCode};
 use super::schema::Schema;
 use crate::form::{Entries, Field, FieldFault, Kind, MOST_CLASSES, Repeat, Spot, Step, spots_of};
 use crate::plan;
@@ -32,6 +32,8 @@ pub struct Checked {
     pub document: Vec<u8>,
     /// What is to be mended, in the order of the form; nothing when it can be sent.
     pub faults: Vec<FieldFault>,
+    /// What is worth a second look before it is sent, in the order of the form.
+    pub flags: Vec<FieldFault>,
 }
 
 /// Makes the document and holds it against the schema and the rules.
@@ -40,11 +42,15 @@ pub fn check(entries: &Entries, study: &Study) -> Checked {
     let (document, places) = document(entries, study);
     let document = document.to_string().into_bytes();
     let mut faults = places.asked().to_vec();
-    if let Err(rejection) = super::contribution(&document, study) {
+    let (read, mut flags) = super::judged(&document, study);
+    if let Err(rejection) = read {
         faults.extend(rejection.faults);
     }
+    // It tells what was taken for granted, and not of a slip.
+    flags.retain(|flag| flag.code != FlagCode::TimedCountAssumed);
     Checked {
         faults: places.at_fields(faults, entries),
+        flags: places.flags_at_fields(flags),
         document,
     }
 }

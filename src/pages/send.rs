@@ -106,6 +106,10 @@ pub struct SendView<'a> {
     pub invitation: Option<&'a str>,
     /// What is to be mended.
     pub faults: &'a [FieldFault],
+    /// What is worth a second look, which keeps nobody from sending.
+    pub flags: &'a [FieldFault],
+    /// Whether the step is shown once more for the sake of its flags.
+    pub asks: bool,
     /// What hindered sending.
     pub hindrance: Option<Hindrance>,
 }
@@ -122,6 +126,8 @@ struct Send<'a> {
     already_sent: bool,
     summary: Option<String>,
     to_mend: Vec<ToMend>,
+    question: Option<String>,
+    to_look_at: Vec<ToMend>,
     correcting: Option<String>,
     view: SendView<'a>,
     steps: Vec<StepView<'a>>,
@@ -131,7 +137,7 @@ struct Send<'a> {
     digest: Vec<Digest>,
 }
 
-/// One line of the summary of what is to be mended.
+/// One line of the summary of what is to be mended, or to be looked at again.
 struct ToMend {
     /// The field, when it stands in the step that is shown.
     field: Option<String>,
@@ -160,8 +166,10 @@ pub fn send(view: &SendView<'_>) -> Result<String, askama::Error> {
         study,
         entries,
         faults,
+        flags,
         ..
     } = *view;
+    let here: Vec<&FieldFault> = flags.iter().filter(|flag| flag.step == view.step).collect();
     let steps = entries.steps();
     let number = steps.iter().position(|step| *step == view.step);
     let n_faults = u64::try_from(faults.len()).unwrap_or(u64::MAX);
@@ -180,6 +188,11 @@ pub fn send(view: &SendView<'_>) -> Result<String, askama::Error> {
         summary: (0 < n_faults)
             .then(|| format!("{} to mend", counted(n_faults, "thing", "things"))),
         to_mend: faults.iter().map(|fault| to_mend(fault, view)).collect(),
+        question: view.asks.then(|| to_look_at(&here)),
+        to_look_at: match view.step {
+            Step::Send => flags.iter().map(|flag| to_mend(flag, view)).collect(),
+            _ => here.iter().map(|flag| to_mend(flag, view)).collect(),
+        },
         steps: blocks::steps(view),
         consent: fields::consent(view),
         reason: correcting.as_ref().and_then(|_| fields::reason(view)),
@@ -191,18 +204,9 @@ pub fn send(view: &SendView<'_>) -> Result<String, askama::Error> {
     .render()
 }
 
-#[derive(Template)]
-#[template(path = "nothing_here.html", config = "src/pages/askama.toml")]
-struct NothingHere {
-    invented: bool,
-}
-
-/// The page that says that there is no such study.
-///
-/// # Errors
-/// When the template cannot be filled.
-pub fn nothing_here() -> Result<String, askama::Error> {
-    NothingHere { invented: false }.render()
+fn to_look_at(flags: &[&FieldFault]) -> String {
+    let n_flags = u64::try_from(flags.len()).unwrap_or(u64::MAX);
+    format!("{} to look at again", counted(n_flags, "thing", "things"))
 }
 
 fn to_mend(fault: &FieldFault, view: &SendView<'_>) -> ToMend {

@@ -3,20 +3,27 @@
 use crate::form::FieldFault;
 use serde_json::{Value, json};
 
-/// The faults of a form's entries.
+/// The faults of a form's entries, and what is worth a second look in them.
 #[must_use]
-pub fn form_check(faults: &[FieldFault]) -> Value {
-    let faults: Vec<Value> = faults
-        .iter()
-        .map(|fault| {
+pub fn form_check(faults: &[FieldFault], flags: &[FieldFault]) -> Value {
+    json!({
+        "document": "form_check",
+        "version": 1,
+        "faults": at_fields(faults),
+        "flags": at_fields(flags),
+    })
+}
+
+fn at_fields(told: &[FieldFault]) -> Vec<Value> {
+    told.iter()
+        .map(|one| {
             json!({
-                "field": fault.field,
-                "step": fault.step.code(),
-                "pointer": fault.pointer,
-                "code": fault.code,
-                "sentence": fault.sentence,
+                "field": one.field,
+                "step": one.step.code(),
+                "pointer": one.pointer,
+                "code": one.code,
+                "sentence": one.sentence,
             })
         })
-        .collect();
-    json!({"document": "form_check", "version": 1, "faults": faults})
+        .collect()
 }

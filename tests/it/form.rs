@@ -9,6 +9,7 @@
 
 pub(crate) mod browser;
 mod entries;
+mod second_look;
 
 use crate::harness::{Answer, STUDY, Server, exported, server};
 use browser::{FORM, Page, address, arrive, encoded, unescaped};
@@ -441,8 +442,9 @@ fn huge_and_broken_bodies_are_answered_with_a_page() {
     post("application/json", b"{}").expect_problem(415, "not-form");
     let path = format!("{}/check", address());
     server.get(&path).expect_problem(405, "method-not-allowed");
-    let unknown = server.get("/studies/nowhere/send").expect(404);
-    assert!(unknown.content_type().starts_with("text/html"));
+    server
+        .get("/studies/nowhere/send")
+        .expect_problem(404, "not-found");
     assert!(exported(folder.path()).is_empty());
 }
 

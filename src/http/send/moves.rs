@@ -9,13 +9,21 @@ pub(super) struct Form {
     pub(super) asked: Asked,
     /// Everything that is to be mended, also where nobody has been yet.
     all_faults: Vec<FieldFault>,
+    /// Everything that is worth a second look, also where nobody has been yet.
+    all_flags: Vec<FieldFault>,
     /// Whether the player was kept from going on.
     pub(super) kept: bool,
+    /// Whether a step is shown once more because something in it is worth a second look.
+    pub(super) asks: bool,
 }
 
 impl Form {
     /// A form with everything that is to be mended in it.
-    pub(super) fn new(mut asked: Asked, all_faults: Vec<FieldFault>) -> Self {
+    pub(super) fn new(
+        mut asked: Asked,
+        all_faults: Vec<FieldFault>,
+        all_flags: Vec<FieldFault>,
+    ) -> Self {
         // Another order of play may have taken the step away.
         let steps = asked.entries.steps();
         if !steps.contains(&asked.step) {
@@ -24,7 +32,9 @@ impl Form {
         Self {
             asked,
             all_faults,
+            all_flags,
             kept: false,
+            asks: false,
         }
     }
 
@@ -51,11 +61,24 @@ impl Form {
         faults
     }
 
+    /// What is worth a second look as far as was checked, and all of it before it is sent.
+    pub(super) fn flags(&self) -> Vec<FieldFault> {
+        let is_last = self.asked.step == Step::Send;
+        let mut flags = self.all_flags.clone();
+        flags.retain(|flag| is_last || Some(flag.step) <= self.asked.checked);
+        flags
+    }
+
     fn go_on(&mut self) {
         let step = self.asked.step;
+        let is_first_check = self.asked.checked < Some(step);
         self.hold_against(step);
         if !self.kept {
-            self.arrive(self.beside(step, true));
+            // Once, so that it is read where it can be mended; whoever goes on again means it.
+            self.asks = is_first_check && self.all_flags.iter().any(|flag| flag.step == step);
+            if !self.asks {
+                self.arrive(self.beside(step, true));
+            }
         }
     }
 
@@ -108,14 +131,37 @@ mod tests {
         }
     }
 
+    fn at(step: Step) -> Asked {
+        Asked {
+            step,
+            reached: step,
+            ..Asked::blank()
+        }
+    }
+
     fn after(action: Action, step: Step, faults: &[Step]) -> Form {
-        let mut asked = Asked::blank();
-        asked.action = action;
-        asked.step = step;
-        asked.reached = step;
-        let mut form = Form::new(asked, faults.iter().copied().map(fault).collect());
+        let asked = Asked { action, ..at(step) };
+        let faults = faults.iter().copied().map(fault).collect();
+        let mut form = Form::new(asked, faults, Vec::new());
         form.act();
         form
+    }
+
+    #[test]
+    fn what_is_odd_is_asked_once_where_it_stands() {
+        let next = |checked| {
+            let asked = Asked {
+                action: Action::Next,
+                checked,
+                ..at(Step::Setup)
+            };
+            let flags = vec![fault(Step::Setup), fault(Step::First)];
+            let mut form = Form::new(asked, Vec::new(), flags);
+            form.act();
+            (form.asked.step, form.asks, form.kept, form.flags().len())
+        };
+        assert_eq!(next(None), (Step::Setup, true, false, 1));
+        assert_eq!(next(Some(Step::Setup)), (Step::Device, false, false, 1));
     }
 
     #[test]

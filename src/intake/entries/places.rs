@@ -1,7 +1,7 @@
 //! Which field a place of the document came from.
 
 use crate::form::{Entries, FieldFault, MOST_CLASSES, Step, find, spots};
-use crate::intake::fault::{Fault, FaultCode};
+use crate::intake::fault::{Fault, FaultCode, Flag, FlagCode};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The fields of a document's places, by JSON Pointer.
@@ -42,7 +42,11 @@ impl Places {
             FaultCode::NothingToCompare => return Some(untimed(entries)),
             _ => {}
         }
-        let mut pointer = fault.pointer.as_str();
+        self.field_at(&fault.pointer)
+    }
+
+    /// The field that a place came from, or the first one around it.
+    fn field_at(&self, mut pointer: &str) -> Option<String> {
         loop {
             if let Some(field) = self.fields.get(pointer).or_else(|| self.first_in(pointer)) {
                 return Some(field.clone());
@@ -69,40 +73,59 @@ impl Places {
 
     /// Faults at their fields, in the order of the form, each said once.
     pub(super) fn at_fields(&self, faults: Vec<Fault>, entries: &Entries) -> Vec<FieldFault> {
-        let order: BTreeMap<String, usize> = spots().map(|spot| spot.name()).zip(0..).collect();
-        let mut said = BTreeSet::new();
-        let mut at_fields: Vec<(usize, FieldFault)> = faults
-            .into_iter()
-            .filter_map(|fault| {
-                let field = self.field(&fault, entries);
-                // Sessions of one arm share their tension, so they share its fault too.
-                let once = match &field {
-                    Some(field) => (field.clone(), fault.code.code().to_owned()),
-                    None => (String::new(), fault.sentence.clone()),
-                };
-                said.insert(once).then(|| at_field(fault, field, &order))
-            })
-            .collect();
-        at_fields.sort_by_key(|(place, _)| *place);
-        at_fields.into_iter().map(|(_, fault)| fault).collect()
+        in_order(faults.into_iter().map(|fault| {
+            let field = self.field(&fault, entries);
+            at_field(field, fault.pointer, fault.code.code(), fault.sentence)
+        }))
+    }
+
+    /// Flags at their fields, in the order of the form, each said once.
+    pub(super) fn flags_at_fields(&self, flags: Vec<Flag>) -> Vec<FieldFault> {
+        in_order(flags.into_iter().map(|flag| {
+            let field = match flag.code {
+                // As where the looser bed is not looser: the gap ends at the second tension.
+                FlagCode::GapUnderProtocol => Some("tighter_mains".to_owned()),
+                _ => self.field_at(&flag.pointer),
+            };
+            at_field(field, flag.pointer, flag.code.code(), flag.sentence)
+        }))
     }
 }
 
+/// In the order of the form, each said once: sessions of one arm share their tension, so they share
+/// what is said of it too.
+fn in_order(told: impl Iterator<Item = FieldFault>) -> Vec<FieldFault> {
+    let order: BTreeMap<String, usize> = spots().map(|spot| spot.name()).zip(0..).collect();
+    let mut said = BTreeSet::new();
+    let mut once: Vec<FieldFault> = told
+        .filter(|one| {
+            said.insert(match &one.field {
+                Some(field) => (field.clone(), one.code.to_owned()),
+                None => (String::new(), one.sentence.clone()),
+            })
+        })
+        .collect();
+    once.sort_by_key(|one| {
+        let place = one.field.as_ref().and_then(|name| order.get(name));
+        place.copied().unwrap_or(usize::MAX)
+    });
+    once
+}
+
 fn at_field(
-    fault: Fault,
     field: Option<String>,
-    order: &BTreeMap<String, usize>,
-) -> (usize, FieldFault) {
+    pointer: String,
+    code: &'static str,
+    sentence: String,
+) -> FieldFault {
     let spot = field.as_deref().and_then(find);
-    let place = field.as_ref().and_then(|name| order.get(name)).copied();
-    let fault = FieldFault {
+    FieldFault {
         step: spot.map_or(Step::Send, |spot| spot.step()),
         field,
-        pointer: fault.pointer,
-        code: fault.code.code(),
-        sentence: fault.sentence,
-    };
-    (place.unwrap_or(usize::MAX), fault)
+        pointer,
+        code,
+        sentence,
+    }
 }
 
 /// Where a mean speed is missing for a comparison: of the first class that one session has it for,

@@ -48,11 +48,28 @@ fn string_tension(place: &Node<'_>, unit: Option<TensionUnit>, found: &mut Findi
             ),
         );
     } else if tension < limits::TENSION_USUAL_LOW || limits::TENSION_USUAL_HIGH < tension {
-        found.flag(
-            place,
-            FlagCode::TensionUnusual,
-            "This tension is outside 35 to 70 lb (15.88 to 31.75 kg). Keep to the range that the frame's maker gives.",
-        );
+        found.flag(place, FlagCode::TensionUnusual, unusual(value, unit));
+    }
+}
+
+/// What is said of a tension outside the usual range. Where the other unit would make it a usual
+/// one, the unit is the likely slip; otherwise some beds are strung so.
+fn unusual(value: Hundredths, unit: TensionUnit) -> &'static str {
+    let (other, question) = match unit {
+        TensionUnit::Pound => (
+            TensionUnit::Kilogram,
+            "Is this tension in kilograms? As pounds it is outside 35 to 70 lb (15.88 to 31.75 kg). If it is right, keep to the range that the frame's maker gives.",
+        ),
+        TensionUnit::Kilogram => (
+            TensionUnit::Pound,
+            "Is this tension in pounds? As kilograms it is outside 35 to 70 lb (15.88 to 31.75 kg). If it is right, keep to the range that the frame's maker gives.",
+        ),
+    };
+    let usual = limits::TENSION_USUAL_LOW..=limits::TENSION_USUAL_HIGH;
+    if usual.contains(&Tension::new(value, other)) {
+        question
+    } else {
+        "This tension is outside 35 to 70 lb (15.88 to 31.75 kg). Keep to the range that the frame's maker gives."
     }
 }
 

@@ -8,8 +8,9 @@ export const BETWEEN_STEPS = 2_000;
 export const BEFORE_SENDING = 10_000;
 
 /**
- * The faults of all entries as they are now: `{ faults }`; `{ unreachable: true }` when nobody who
- * knows this form answered in time; `{ refused: true }` when the server would not look at them.
+ * What is to be said of all entries as they are now: `{ faults, flags }`; `{ unreachable: true }`
+ * when nobody who knows this form answered in time; `{ refused: true }` when the server would not
+ * look at them.
  */
 export async function faultsOf(form, limit) {
   const stop = new AbortController();
@@ -29,7 +30,8 @@ export async function faultsOf(form, limit) {
     const document = await answer.json();
     // A network that asks for a login first answers everything with a page of its own.
     const known = document.document === "form_check" && Array.isArray(document.faults);
-    return known ? { faults: document.faults } : { unreachable: true };
+    const { faults, flags = [] } = document;
+    return known ? { faults, flags } : { unreachable: true };
   } catch {
     return { unreachable: true };
   } finally {

@@ -1,4 +1,5 @@
-// Faults in the page: a sentence at the field, and a summary with links at the top.
+// What is to be mended and what is worth a second look: a sentence at the field, and lists with
+// links at the top and before sending.
 
 import { fullNameOf, markSteps } from "./page.js";
 import { make } from "./words.js";
@@ -35,26 +36,21 @@ function describedOf(field, name) {
   return group ? [group] : controlsOf(field, name);
 }
 
-function clear(field, name) {
-  field.querySelector(".fault")?.remove();
-  field.classList.remove("at-fault");
-  for (const control of controlsOf(field, name)) {
-    control.removeAttribute("aria-invalid");
-  }
-  for (const element of describedOf(field, name)) {
-    describe(element, `fault-${name}`, false);
-  }
-}
-
-/** Shows faults at their field. Answers their words when they did not stand there before. */
-function mark(field, name, faults) {
-  const id = `fault-${name}`;
-  const words = faults.map((fault) => fault.sentence).join(" ");
-  const codes = faults.map((fault) => fault.code).join(" ");
-  const isNew = field.querySelector(".fault")?.textContent.trim() !== words;
+/**
+ * Shows faults or flags (`kind`) at their field, or takes away what stood there. Answers their
+ * words when they did not stand there before.
+ */
+function tell(field, name, kind, told) {
+  const id = `${kind}-${name}`;
+  const words = told.map((one) => one.sentence).join(" ");
+  const known = field.querySelector(`.${kind}`);
+  const isNew = (known?.textContent.trim() ?? "") !== words;
   if (isNew) {
-    clear(field, name);
-    const place = make("p", { class: "fault", id, "data-code": codes }, words);
+    known?.remove();
+  }
+  if (isNew && words) {
+    const codes = told.map((one) => one.code).join(" ");
+    const place = make("p", { class: kind, id, "data-code": codes }, words);
     // Before the control, so that it is read first and no keyboard on the screen covers it.
     const before = field.querySelector(".hint") ?? field.querySelector("legend");
     const control = controlsOf(field, name)[0];
@@ -66,15 +62,30 @@ function mark(field, name, faults) {
       field.prepend(place);
     }
   }
-  field.classList.add("at-fault");
-  field.closest("details")?.setAttribute("open", "");
-  for (const control of controlsOf(field, name)) {
-    control.setAttribute("aria-invalid", "true");
+  if (words) {
+    field.closest("details")?.setAttribute("open", "");
   }
   for (const element of describedOf(field, name)) {
-    describe(element, id, true);
+    describe(element, id, words !== "");
   }
   return isNew ? words : "";
+}
+
+/** Says of a field, without words, whether something in it is to be mended. */
+function mark(field, name, isAtFault) {
+  field.classList.toggle("at-fault", isAtFault);
+  for (const control of controlsOf(field, name)) {
+    if (isAtFault) {
+      control.setAttribute("aria-invalid", "true");
+    } else {
+      control.removeAttribute("aria-invalid");
+    }
+  }
+}
+
+/** What makes a flag the same one when it is told again. */
+function keyOf(flag) {
+  return `${flag.field} ${flag.sentence}`;
 }
 
 export class Faults {
@@ -84,6 +95,9 @@ export class Faults {
   #finished = new Set();
   // Fields that were left with an entry, whose faults are shown before their step is finished.
   #left = new Set();
+  // Flags that were shown at their fields, and those that were listed before sending.
+  #shown = new Set();
+  #listed = new Set();
 
   constructor(form, steps) {
     this.#form = form;
@@ -110,29 +124,64 @@ export class Faults {
    * Shows at the fields what is due to be shown, and takes away what was mended. Answers the words
    * that are new.
    */
-  atFields(faults) {
+  atFields(faults, flags) {
     const due = faults.filter((fault) => this.#concerns(fault));
+    const odd = flags.filter((flag) => this.#concerns(flag));
     const fresh = [];
     for (const field of this.#form.querySelectorAll('[id^="field-"]')) {
       const name = field.id.slice("field-".length);
-      const own = due.filter((fault) => fault.field === name);
-      if (own.length) {
-        fresh.push(mark(field, name, own));
-      } else {
-        clear(field, name);
-      }
+      const [faulty, flagged] = [due, odd].map((all) => all.filter((one) => one.field === name));
+      fresh.push(tell(field, name, "flag", flagged), tell(field, name, "fault", faulty));
+      mark(field, name, faulty.length !== 0);
+    }
+    for (const flag of odd) {
+      this.#shown.add(keyOf(flag));
     }
     markSteps(new Set(due.map((fault) => fault.step)));
     return fresh.filter(Boolean).join(" ");
   }
 
+  /** Flags that nobody has seen at their field yet. */
+  unseen(flags) {
+    return flags.filter((flag) => !this.#shown.has(keyOf(flag)));
+  }
+
+  /** Lists every flag before sending. Answers whether one stands there for the first time. */
+  list(flags) {
+    const place = document.getElementById("flags");
+    if (!place) {
+      return false;
+    }
+    const fresh = flags.filter((flag) => !this.#listed.has(keyOf(flag)));
+    this.#listed = new Set(flags.map(keyOf));
+    place.querySelector("ul").replaceChildren(...this.#lines(flags));
+    place.hidden = flags.length === 0;
+    return fresh.length !== 0;
+  }
+
   /** The summary of faults at the top of the page, with links; `focus` moves the reader there. */
   summary(faults, { focus }) {
+    const things = faults.length === 1 ? "1 thing" : `${faults.length} things`;
+    this.#summarise([make("h2", {}, `${things} to mend`)], faults, focus);
+  }
+
+  /** The summary of flags, for whoever has not seen them at their fields. */
+  question(flags) {
+    const things = flags.length === 1 ? "1 thing" : `${flags.length} things`;
+    const words = "Mend it, or press Next again if it is right.";
+    const before = [make("h2", {}, `${things} to look at again`), make("p", {}, words)];
+    this.#summarise(before, flags, true);
+  }
+
+  #lines(told) {
+    return told.map((one) => make("li", {}, ...this.#line(one)));
+  }
+
+  #summarise(before, told, focus) {
     const place = this.#summaryPlace();
-    const heading = faults.length === 1 ? "1 thing to mend" : `${faults.length} things to mend`;
     const list = make("ul");
-    list.append(...faults.map((fault) => make("li", {}, ...this.#line(fault))));
-    place.replaceChildren(make("h2", {}, heading), list);
+    list.append(...this.#lines(told));
+    place.replaceChildren(...before, list);
     place.hidden = false;
     if (focus) {
       place.focus();

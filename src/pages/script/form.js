@@ -121,7 +121,8 @@ class Page {
     this.#follow();
     if (forgotten) {
       this.#form.querySelectorAll(".taken-over").forEach((words) => words.remove());
-      this.#faults.atFields([]);
+      this.#faults.atFields([], []);
+      this.#faults.list([]);
       this.#faults.noSummary();
       this.#sending.cancel();
     }
@@ -132,6 +133,8 @@ class Page {
     const name = section.dataset.step;
     if (section.querySelector("#digest")) {
       showDigest(this.#form, this.#steps);
+      // Whoever came here past the steps is told too what is worth a second look.
+      this.#checkQuietly();
     }
     // The first call comes while the page is still being put together.
     const arrived = this.#keeper?.marks.arrived ?? [];
@@ -158,10 +161,11 @@ class Page {
 
   /** Checks what was left, without moving anyone and without a word when nobody answers. */
   async #quietCheck() {
-    const { faults, isLatest } = await this.#ask(BETWEEN_STEPS);
+    const { faults, flags, isLatest } = await this.#ask(BETWEEN_STEPS);
     if (faults && isLatest && !this.#sending.isBusy) {
       // Spoken for readers who cannot see it appear beside the field.
-      announce(this.#faults.atFields(faults));
+      announce(this.#faults.atFields(faults, flags));
+      this.#faults.list(flags);
     }
   }
 
@@ -218,19 +222,25 @@ class Page {
     }
   }
 
-  /** To the next step, unless the server names something to mend in the steps so far. */
+  /**
+   * To the next step, unless the server names something to mend in the steps so far, or something
+   * worth a second look in this one that was not seen yet.
+   */
   async #goOn(button) {
     this.#going = true;
     this.#checkQuietly.cancel();
     button?.setAttribute("aria-busy", "true");
     const soFar = this.#steps.soFar;
-    const { faults } = await this.#ask(BETWEEN_STEPS);
+    const { faults, flags } = await this.#ask(BETWEEN_STEPS);
+    const here = (flags ?? []).filter((flag) => flag.step === this.#steps.shown);
+    const odd = this.#faults.unseen(here);
     this.#going = false;
     button?.removeAttribute("aria-busy");
     this.#faults.finish(soFar);
     const mend = (faults ?? []).filter((fault) => soFar.includes(fault.step));
     if (faults) {
-      this.#faults.atFields(faults);
+      this.#faults.atFields(faults, flags);
+      this.#faults.list(flags);
       this.#steps.noteChecked();
       this.#sending.hush();
     } else if (!this.#sending.isWaiting) {
@@ -238,6 +248,10 @@ class Page {
     }
     if (mend.length) {
       this.#faults.summary(mend, { focus: true });
+      return;
+    }
+    if (odd.length) {
+      this.#faults.question(odd);
       return;
     }
     this.#faults.noSummary();

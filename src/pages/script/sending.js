@@ -114,7 +114,7 @@ export class Sending {
     this.#setBusy(true);
     this.#keeper.save();
     const before = this.#changes;
-    const { faults, unreachable } = await faultsOf(this.#form, BEFORE_SENDING);
+    const { faults, flags, unreachable } = await faultsOf(this.#form, BEFORE_SENDING);
     if (!asked && !this.isWaiting) {
       // It was called off while the answer was on its way.
       this.#setBusy(false);
@@ -130,7 +130,11 @@ export class Sending {
     } else if (faults?.length) {
       this.#setBusy(false);
       this.#keeper.save({ waiting: false });
-      this.#mend(faults, asked);
+      this.#mend(faults, flags, asked);
+    } else if (this.#faults.list(flags ?? []) && asked) {
+      this.#setBusy(false);
+      this.#keeper.save({ waiting: false });
+      this.#lookAgain();
     } else {
       this.#pass();
     }
@@ -150,9 +154,17 @@ export class Sending {
     }, ANSWER_WITHIN);
   }
 
-  #mend(faults, asked) {
+  /** Shows once what came up only now and is worth a second look. */
+  #lookAgain() {
+    this.#say("Not sent yet: look at this again, then press Send.");
+    const list = document.getElementById("flags");
+    list.focus({ preventScroll: true });
+    list.scrollIntoView({ block: "start", behavior: "instant" });
+  }
+
+  #mend(faults, flags, asked) {
     this.#faults.finish(this.#steps.names);
-    this.#faults.atFields(faults);
+    this.#faults.atFields(faults, flags);
     const first = this.#steps.names.find((name) => faults.some((fault) => fault.step === name));
     if (asked) {
       this.#hush();

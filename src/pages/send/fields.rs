@@ -2,7 +2,9 @@
 
 use super::{Purpose, SendView};
 use crate::findings::labels::class_label;
-use crate::form::{Choice, Entries, Kind, Repeat, Shown, Spot, Step, Unit, find, spots_of};
+use crate::form::{
+    Choice, Entries, FieldFault, Kind, Repeat, Shown, Spot, Step, Unit, find, spots_of,
+};
 use crate::protocol::Study;
 
 /// One field with what stands in it.
@@ -17,6 +19,8 @@ pub(super) struct FieldView<'a> {
     pub(super) control: Control<'a>,
     /// What is to be mended.
     pub(super) fault: Option<String>,
+    /// What is worth a second look.
+    pub(super) flag: Option<String>,
     /// The identifiers of what describes it, separated by spaces.
     pub(super) described_by: String,
     pub(super) input_mode: &'static str,
@@ -53,17 +57,15 @@ pub(super) fn view<'a>(spot: &Spot, view: &SendView<'a>) -> FieldView<'a> {
     let name = spot.name();
     let text = view.entries.get(&name);
     let field = spot.field;
-    let faults: Vec<&str> = view
-        .faults
-        .iter()
-        .filter(|fault| fault.field.as_ref() == Some(&name))
-        .map(|fault| fault.sentence.as_str())
-        .collect();
-    let fault = (!faults.is_empty()).then(|| faults.join(" "));
+    let fault = told(view.faults, &name);
+    let flag = told(view.flags, &name);
     let hint = hint(spot, view.study);
     let mut described = Vec::new();
     if fault.is_some() {
         described.push(format!("fault-{name}"));
+    }
+    if flag.is_some() {
+        described.push(format!("flag-{name}"));
     }
     if !hint.is_empty() {
         described.push(format!("hint-{name}"));
@@ -81,6 +83,7 @@ pub(super) fn view<'a>(spot: &Spot, view: &SendView<'a>) -> FieldView<'a> {
         text,
         control: control(spot, &name, text),
         fault,
+        flag,
         described_by: described.join(" "),
         input_mode: match field.kind {
             Kind::Whole => "numeric",
@@ -103,6 +106,16 @@ pub(super) fn view<'a>(spot: &Spot, view: &SendView<'a>) -> FieldView<'a> {
         same_as: (field.same_again && 1 < spot.session).then(|| of_first.name()),
         name,
     }
+}
+
+/// What is told of a field, in one text; `None` when nothing is.
+fn told(all: &[FieldFault], name: &str) -> Option<String> {
+    let of_field: Vec<&str> = all
+        .iter()
+        .filter(|one| one.field.as_deref() == Some(name))
+        .map(|one| one.sentence.as_str())
+        .collect();
+    (!of_field.is_empty()).then(|| of_field.join(" "))
 }
 
 fn control<'a>(spot: &Spot, name: &str, text: &str) -> Control<'a> {

@@ -220,7 +220,16 @@ impl Page {
 
     /// The sentence at a field, when it is at fault.
     pub(crate) fn fault(&self, name: &str) -> Option<String> {
-        let start = format!("<p class=\"fault\" id=\"fault-{name}\">");
+        self.told(name, "fault")
+    }
+
+    /// The sentence at a field, when it is worth a second look.
+    pub(crate) fn flag(&self, name: &str) -> Option<String> {
+        self.told(name, "flag")
+    }
+
+    fn told(&self, name: &str, kind: &str) -> Option<String> {
+        let start = format!("<p class=\"{kind}\" id=\"{kind}-{name}\">");
         let (_, rest) = self.html.split_once(&start)?;
         Some(unescaped(rest.split_once("</p>").unwrap().0))
     }
