@@ -5,6 +5,7 @@
 
 mod away;
 mod body;
+mod browser;
 mod came_from;
 mod cards;
 mod client;

@@ -10,6 +10,7 @@ pub mod desk;
 pub mod history;
 pub mod host;
 mod interface;
+mod nowhere;
 mod plan;
 mod receipt;
 mod release;
@@ -29,6 +30,7 @@ pub use answer::{AnswerView, answer};
 pub use card::{CardView, card};
 pub use closed::closed;
 pub use interface::interface;
+pub use nowhere::{Nowhere, nowhere};
 pub use plan::{PlanStep, plan};
 pub use receipt::{Corrected, ReceiptView, SentPair, receipt, withdraw};
 pub use release::{

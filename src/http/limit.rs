@@ -5,6 +5,7 @@ mod kind;
 
 pub(super) use kind::Kind;
 
+use super::browser;
 use super::client;
 use super::form;
 use super::metrics;
@@ -104,7 +105,7 @@ fn count(
 }
 
 fn too_many(request: &HttpRequest, kind: Kind, left: Left) -> HttpResponse {
-    if kind.is_page && wants_page(request) {
+    if kind.is_page && browser::asks(request) {
         let sends = left.quota != Quota::Pages;
         let page = pages::too_many(left.seconds, sends);
         return form::page(request, StatusCode::TOO_MANY_REQUESTS, page);
@@ -130,14 +131,6 @@ fn too_many(request: &HttpRequest, kind: Kind, left: Left) -> HttpResponse {
         open::to_every_origin(answer.headers_mut());
     }
     answer
-}
-
-/// Whether somebody looks at the answer in a browser: only those ask for HTML by its name.
-fn wants_page(request: &HttpRequest) -> bool {
-    let accepted = request.headers().get(header::ACCEPT);
-    accepted
-        .and_then(|accepted| accepted.to_str().ok())
-        .is_some_and(|accepted| accepted.contains("text/html"))
 }
 
 fn tell(headers: &mut HeaderMap, left: Left) {

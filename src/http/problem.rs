@@ -1,7 +1,7 @@
 //! Errors as problem documents (RFC 9457), and the one mapping from errors to status codes.
 
-use super::limit;
 use super::observe::request_id;
+use super::{browser, limit};
 use crate::findings::query::NotAnswered;
 use crate::intake::{Rejection, RejectionKind};
 use crate::service::{NotAsked, NotChanged, Refused, ServiceError};
@@ -55,7 +55,7 @@ impl Problem {
             // The rest of the body is not read, so the connection cannot carry another request.
             builder.force_close();
         }
-        builder.body(format!("{document}\n"))
+        browser::answer(request, self, builder.body(format!("{document}\n")))
     }
 }
 

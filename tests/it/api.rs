@@ -1,13 +1,14 @@
 //! What can be read over HTTP, by whom and how. Sending is in [`sending`], what is refused in
 //! [`refusing`], how the interface describes itself in [`description`], forms and pieces of bodies in
 //! [`forms`], other origins in [`origins`], parts of lists in [`parts`], how often one may ask in
-//! [`limits`].
+//! [`limits`], what stands where nothing is in [`nowhere`].
 
 #![expect(clippy::unwrap_used, reason = "a test stops at what it did not expect")]
 
 mod description;
 mod forms;
 mod limits;
+mod nowhere;
 mod origins;
 mod parts;
 mod refusing;
