@@ -135,13 +135,15 @@ impl From<Refused> for Problem {
                     "This study has no such invitation, or it was used up or ended.",
                 )
             },
-            Refused::TooManyPairs => Self::new(ProblemKind::TooManyPairs, detail),
+            Refused::TooManyPairs => Self::new(ProblemKind::TooManyPairs, sentence(&refused)),
             Refused::ContributionUnknown => Self::new(
                 ProblemKind::NotFound,
                 "The holder of this receipt has no such contribution.",
             ),
-            Refused::AlreadyWithdrawn => Self::new(ProblemKind::AlreadyWithdrawn, detail),
-            Refused::TooManyVersions => Self::new(ProblemKind::TooManyVersions, detail),
+            Refused::AlreadyWithdrawn => {
+                Self::new(ProblemKind::AlreadyWithdrawn, sentence(&refused))
+            }
+            Refused::TooManyVersions => Self::new(ProblemKind::TooManyVersions, sentence(&refused)),
             Refused::PlanUnknown => Self::new(
                 ProblemKind::NotFound,
                 "No plan with this code was drawn in this study. Compare it with what you wrote down: 12 digits and letters, without I, L, O and U.",
@@ -154,7 +156,6 @@ impl From<Refused> for Problem {
 
 impl From<NotChanged> for Problem {
     fn from(not_changed: NotChanged) -> Self {
-        let detail = not_changed.to_string();
         match not_changed {
             NotChanged::StudyUnknown => Refused::StudyUnknown.into(),
             NotChanged::Document(rejection) => rejection.into(),
@@ -162,7 +163,7 @@ impl From<NotChanged> for Problem {
             NotChanged::ReasonMissing
             | NotChanged::Unchanged
             | NotChanged::OpenedBefore
-            | NotChanged::NotOpen => Self::new(ProblemKind::BadRequest, detail),
+            | NotChanged::NotOpen => Self::new(ProblemKind::BadRequest, sentence(&not_changed)),
         }
     }
 }

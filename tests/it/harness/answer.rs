@@ -211,6 +211,9 @@ impl Answer {
         );
         let problem = answer.json();
         assert_eq!(problem["type"], format!("/problems#{kind}"));
+        let detail = problem["detail"].as_str().unwrap();
+        let is_sentence = !detail.starts_with(char::is_lowercase) && detail.ends_with('.');
+        assert!(is_sentence, "{detail}");
         problem
     }
 }

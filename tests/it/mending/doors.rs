@@ -69,6 +69,10 @@ fn what_was_sent_is_read_mended_and_withdrawn_and_survives_a_kill() {
     let late = of_holder(&server, receipt, "PUT", &path, body.as_bytes());
     assert_eq!(late.status, 409);
     assert_eq!(late.json()["type"], "/problems#already-withdrawn");
+    assert_eq!(
+        late.json()["detail"],
+        "This contribution was withdrawn: send it anew to take part again."
+    );
 }
 
 #[test]
