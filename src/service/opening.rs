@@ -7,14 +7,22 @@ use super::{
 };
 use crate::receipt::ReceiptKey;
 use crate::store::{Durability, Store};
-use std::fs::{File, TryLockError};
+use std::fs::{DirBuilder, File, OpenOptions, TryLockError};
+use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::Path;
 use std::sync::{Mutex, RwLock};
 
-/// The file of a data folder that one process at a time holds locked. It stays empty.
-const LOCK_FILE: &str = "in-use.lock";
+/// Who may enter a data folder that is made here: its owner.
+const FOLDER_MODE: u32 = 0o700;
+
+/// Who may open the lock of a data folder: its owner. Whoever can open it can hold it, and keep the
+/// service from starting.
+const LOCK_MODE: u32 = 0o600;
 
 impl Service {
+    /// The file of a data folder that one process at a time holds locked. It stays empty.
+    pub const LOCK_FILE: &str = "in-use.lock";
+
     /// Opens a data folder that has been used before.
     ///
     /// # Errors
@@ -54,7 +62,7 @@ impl Service {
     ) -> Result<Self, ServiceError> {
         let in_folder = |error| ServiceError::Folder(folder.display().to_string(), error);
         make_folder(folder).map_err(in_folder)?;
-        let lock = File::create(folder.join(LOCK_FILE)).map_err(in_folder)?;
+        let lock = open_lock(&folder.join(Self::LOCK_FILE)).map_err(in_folder)?;
         match lock.try_lock() {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
@@ -125,6 +133,12 @@ impl Service {
     }
 }
 
+fn open_lock(path: &Path) -> std::io::Result<File> {
+    let mut options = OpenOptions::new();
+    options.write(true).create(true).truncate(true);
+    options.mode(LOCK_MODE).open(path)
+}
+
 /// Makes a data folder unless it is there, and sees to it that its name outlives a power cut: that
 /// stands in the folder above it, and so on for every folder that was made.
 fn make_folder(folder: &Path) -> std::io::Result<()> {
@@ -134,7 +148,8 @@ fn make_folder(folder: &Path) -> std::io::Result<()> {
     let is_named = |place: &&Path| !place.as_os_str().is_empty();
     let places = folder.ancestors().filter(is_named);
     let missing = places.take_while(|place| !place.exists()).count();
-    std::fs::create_dir_all(folder)?;
+    let mut builder = DirBuilder::new();
+    builder.recursive(true).mode(FOLDER_MODE).create(folder)?;
     // The folder itself too when it was there: perhaps a start that was cut short made it.
     for made in folder.ancestors().take(missing.max(1)) {
         let above = made.parent().filter(is_named).unwrap_or(Path::new("."));

@@ -5,7 +5,9 @@
 
 use crate::harness::{self, STUDY_FILE, run};
 use std::fs;
+use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
+use std::process::Command;
 use tautpool::receipt::ReceiptKey;
 use tautpool::store::Store;
 
@@ -23,6 +25,25 @@ fn a_folder_that_nobody_made_is_not_made_by_serving_it() {
     let folder = parent.path().join("mistyped");
     assert!(refusal(&folder).contains("tautpool host study add"));
     assert!(!folder.exists());
+}
+
+#[test]
+fn what_is_made_is_its_owners_alone_whatever_the_umask() {
+    let parent = tempfile::tempdir().unwrap();
+    let folder = parent.path().join("data");
+    let command = format!(
+        "umask 022; exec '{}' host study add '{STUDY_FILE}' --data '{}'",
+        env!("CARGO_BIN_EXE_tautpool"),
+        folder.display()
+    );
+    let added = Command::new("sh").args(["-c", &command]).output().unwrap();
+    assert!(added.status.success(), "{added:?}");
+    let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode() & 0o777;
+    assert_eq!(mode(&folder), 0o700);
+    for entry in fs::read_dir(&folder).unwrap() {
+        let path = entry.unwrap().path();
+        assert_eq!(mode(&path), 0o600, "{}", path.display());
+    }
 }
 
 #[test]

@@ -12,7 +12,9 @@ use crate::harness::{self, Server, contribution, run, tautpool, varied};
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::fs;
-use std::os::unix::fs::PermissionsExt;
+use std::io::ErrorKind;
+use std::os::unix::fs::{MetadataExt, PermissionsExt, chown};
+use std::os::unix::process::CommandExt;
 use std::path::Path;
 
 /// What it says of a folder, with these settings in its environment.
@@ -75,6 +77,7 @@ fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
 #[test]
 fn a_folder_that_is_in_order_is_left_as_it_is() {
     let folder = harness::folder();
+    fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o700)).unwrap();
     let before = files(folder.path());
     let (code, said) = inspect(folder.path(), &[]);
     assert_eq!(
@@ -152,7 +155,20 @@ fn what_is_wrong_with_a_folder_is_found_with_its_mend() {
         "others may write",
         "chmod 700",
     );
+    mode(data, 0o755);
+    let (code, said) = inspect(data, &[]);
+    assert_eq!(code, Some(0), "{said:#}");
+    let (outcome, found, mend) = of(&said, "folder")[0];
+    assert!(
+        outcome == "look" && found.contains("others may look into"),
+        "{said:#}"
+    );
+    assert!(mend.unwrap().starts_with("chmod 700 "), "{said:#}");
     mode(data, 0o700);
+    let lock = data.join("in-use.lock");
+    mode(&lock, 0o644);
+    assert_fault(inspect(data, &[]), "folder", "others may lock", "chmod 600");
+    mode(&lock, 0o600);
 
     let kept = fs::read(&key).unwrap();
     fs::remove_file(&key).unwrap();
@@ -175,6 +191,65 @@ fn what_is_wrong_with_a_folder_is_found_with_its_mend() {
     );
     fs::write(&key, kept).unwrap();
     assert_eq!(inspect(data, &[]).0, Some(0));
+}
+
+/// Nobody in particular, as whom root looks at what it may not write in; others are that already.
+const NOBODY: u32 = 65_534;
+
+/// What it says to a user that is not root; `None` where the program is out of that user's reach.
+fn inspect_unprivileged(data: &Path) -> Option<(Option<i32>, Value)> {
+    let mut command = tautpool();
+    command.args(["inspect", "--json", "--data", data.to_str().unwrap()]);
+    if fs::metadata("/proc/self").unwrap().uid() == 0 {
+        command.uid(NOBODY).gid(NOBODY);
+    }
+    match command.output() {
+        Err(error) if error.kind() == ErrorKind::PermissionDenied => None,
+        output => {
+            let output = output.unwrap();
+            Some((
+                output.status.code(),
+                serde_json::from_slice(&output.stdout).unwrap(),
+            ))
+        }
+    }
+}
+
+#[test]
+fn what_serve_could_not_write_in_is_found_without_writing() {
+    let folder = harness::folder();
+    let data = folder.path();
+    if fs::metadata("/proc/self").unwrap().uid() == 0 {
+        for entry in fs::read_dir(data).unwrap() {
+            chown(entry.unwrap().path(), Some(NOBODY), Some(NOBODY)).unwrap();
+        }
+        chown(data, Some(NOBODY), Some(NOBODY)).unwrap();
+    }
+    let mode =
+        |path: &Path, mode| fs::set_permissions(path, fs::Permissions::from_mode(mode)).unwrap();
+    let Some((code, said)) = inspect_unprivileged(data) else {
+        println!("no other user reaches the program here");
+        return;
+    };
+    assert_eq!(code, Some(0), "{said:#}");
+    let before = files(data);
+    mode(data, 0o500);
+    let told = inspect_unprivileged(data).unwrap();
+    assert_fault(told, "folder", "may not write in", "chmod u+rwx");
+    mode(data, 0o700);
+    for (name, words, mend) in [
+        ("tautpool.sqlite", "may not write in", "chmod u+rw "),
+        ("in-use.lock", "may not write in", "chmod u+rw "),
+        ("receipt.key", "may not read", "chmod u+r "),
+    ] {
+        let wrong = if name == "receipt.key" { 0o200 } else { 0o400 };
+        mode(&data.join(name), wrong);
+        let told = inspect_unprivileged(data).unwrap();
+        assert_fault(told, "folder", words, mend);
+        mode(&data.join(name), 0o600);
+    }
+    assert_eq!(inspect_unprivileged(data).unwrap().0, Some(0));
+    assert_eq!(files(data), before);
 }
 
 #[test]

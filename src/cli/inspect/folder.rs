@@ -4,7 +4,10 @@
 use super::Findings;
 use crate::clock;
 use crate::receipt::ReceiptKey;
+use crate::service::Service;
 use crate::store::{Inspected, Size, Store};
+use rustix::fs::Access;
+use rustix::io::Errno;
 use std::fs;
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::path::Path;
@@ -36,9 +39,18 @@ pub(super) fn look(findings: &mut Findings, data: &Path) -> Option<i64> {
         return None;
     }
     look_at_permissions(findings, data);
+    look_at_access(findings, data);
     look_at_room(findings, data);
     look_at_database(findings, data)
 }
+
+/// Files of a folder that are its owner's alone.
+const FILES: [&str; 4] = [
+    Store::FILE,
+    Store::LOG_FILE,
+    ReceiptKey::FILE,
+    Service::LOCK_FILE,
+];
 
 /// Everything here is secret, and everything is its owner's.
 fn look_at_permissions(findings: &mut Findings, data: &Path) {
@@ -46,16 +58,21 @@ fn look_at_permissions(findings: &mut Findings, data: &Path) {
         return;
     };
     let before = findings.0.len();
-    for name in [Store::FILE, Store::LOG_FILE, ReceiptKey::FILE] {
+    for name in FILES {
         let path = data.join(name);
         let Ok(file) = fs::metadata(&path) else {
             continue;
         };
         let mode = file.permissions().mode() & 0o777;
         if mode & 0o077 != 0 {
+            let harm = if name == Service::LOCK_FILE {
+                "others may lock the folder, and keep the service from starting, by"
+            } else {
+                "others may read"
+            };
             findings.fault(
                 "folder",
-                format!("others may read {} (mode {mode:03o})", path.display()),
+                format!("{harm} {} (mode {mode:03o})", path.display()),
                 format!("chmod 600 {}", path.display()),
             );
         }
@@ -74,12 +91,57 @@ fn look_at_permissions(findings: &mut Findings, data: &Path) {
             format!("others may write in {} (mode {mode:03o})", data.display()),
             format!("chmod 700 {}", data.display()),
         );
+    } else if mode & 0o055 != 0 {
+        findings.look(
+            "folder",
+            format!("others may look into {} (mode {mode:03o})", data.display()),
+            format!("chmod 700 {}", data.display()),
+        );
     }
     if findings.0.len() == before {
         findings.good(
             "folder",
             format!("{}, files for their owner alone", data.display()),
         );
+    }
+}
+
+/// Whether this user may do what `serve` does: make files in the folder, and write in those that are
+/// there. It is asked of the system and not tried, so that nothing is changed.
+fn look_at_access(findings: &mut Findings, data: &Path) {
+    let folder = (data.to_owned(), Access::WRITE_OK | Access::EXEC_OK, "u+rwx");
+    let of_file = |name: &str| {
+        let is_read = name == ReceiptKey::FILE;
+        let (wanted, mode) = if is_read {
+            (Access::READ_OK, "u+r")
+        } else {
+            (Access::READ_OK | Access::WRITE_OK, "u+rw")
+        };
+        (data.join(name), wanted, mode)
+    };
+    for (path, wanted, mode) in [folder].into_iter().chain(FILES.map(of_file)) {
+        let Err(error) = rustix::fs::access(&path, wanted) else {
+            continue;
+        };
+        let here = path.display();
+        let is_own = fs::metadata(&path)
+            .is_ok_and(|about| about.uid() == rustix::process::geteuid().as_raw());
+        let may = if wanted.contains(Access::WRITE_OK) {
+            "write in"
+        } else {
+            "read"
+        };
+        let found = format!("this user may not {may} {here}, as `serve` does: {error}");
+        match error {
+            Errno::NOENT => {}
+            Errno::ROFS => findings.fault("folder", found, "mount its disk for writing"),
+            _ if is_own => findings.fault("folder", found, format!("chmod {mode} {here}")),
+            _ => findings.fault(
+                "folder",
+                found,
+                format!("look and serve as the user it belongs to, or give it to this one: chown \"$(id -un)\" {here}"),
+            ),
+        }
     }
 }
 
