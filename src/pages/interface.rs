@@ -3,8 +3,9 @@
 use crate::wire::openapi::{Described, Outline};
 use askama::Template;
 
-/// What stands for this service in commands while nobody has said what it is called.
-const UNTOLD: &str = "http://127.0.0.1:8080";
+/// What stands for this service in commands while nobody has said what it is called. It is no
+/// address, so that a command copied as it stands fails instead of asking another service.
+const UNTOLD: &str = "https://YOUR-HOST";
 
 #[derive(Template)]
 #[template(path = "interface.html", config = "src/pages/askama.toml")]
@@ -12,6 +13,7 @@ struct Interface<'a> {
     invented: bool,
     outline: &'a Outline,
     address: &'a str,
+    is_told: bool,
 }
 
 /// The page. `address` is what readers call the service, once that is known.
@@ -23,6 +25,7 @@ pub fn interface(outline: &Outline, address: Option<&str>) -> Result<String, ask
         invented: false,
         outline,
         address: address.unwrap_or(UNTOLD),
+        is_told: address.is_some(),
     }
     .render()
 }

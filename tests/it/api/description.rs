@@ -101,4 +101,14 @@ fn commands_on_the_page_name_the_service_as_readers_do() {
     let server = Server::serve(folder.path(), &named);
     let page = server.get("/api").expect(200).text();
     assert!(page.contains("POOL=https://pool.example"));
+    assert!(
+        !page.contains("Behind <code>POOL="),
+        "nothing is to be mended"
+    );
+    drop(server);
+    // Untold, it cannot be guessed behind a proxy: a placeholder, and what to put there.
+    let server = Server::serve(folder.path(), &[]);
+    let page = server.get("/api").expect(200).text();
+    assert!(page.contains("POOL=https://YOUR-HOST\n"), "{page}");
+    assert!(page.contains("Behind <code>POOL=</code> write the address"));
 }
