@@ -82,6 +82,17 @@ enum Command {
 /// What went wrong, in words for whoever typed the command.
 type Failure = Box<dyn std::error::Error + Send + Sync>;
 
+/// What is wrong with the command line or a setting, beyond what the definitions of options refuse.
+/// The program ends with 2 then, which the service's unit takes as not worth another start.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+struct WrongUse(String);
+
+/// A failure that is one of use.
+fn wrong_use(words: impl Into<String>) -> Failure {
+    WrongUse(words.into()).into()
+}
+
 /// Runs the program.
 #[must_use]
 pub fn run() -> ExitCode {
@@ -108,7 +119,11 @@ pub fn run() -> ExitCode {
         Err(failure) if is_closed_pipe(failure.as_ref()) => ExitCode::SUCCESS,
         Err(failure) => {
             let _ = writeln!(io::stderr().lock(), "tautpool: {failure}");
-            ExitCode::FAILURE
+            if failure.is::<WrongUse>() {
+                ExitCode::from(2)
+            } else {
+                ExitCode::FAILURE
+            }
         }
     }
 }

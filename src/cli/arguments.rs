@@ -8,6 +8,7 @@ pub(in crate::cli) use release::{MakeRelease, Release, sha256};
 
 use super::security::Security;
 use crate::access::MOST_A_MINUTE;
+use crate::pooling::Level;
 use crate::release::PublicUrl;
 use clap::builder::{FalseyValueParser, PossibleValuesParser};
 use clap::{Args, ValueEnum};
@@ -109,7 +110,8 @@ pub(in crate::cli) struct Demo {
         long,
         env = "TAUTPOOL_TO",
         value_name = "URL",
-        default_value = "http://127.0.0.1:8080"
+        default_value = "http://127.0.0.1:8080",
+        value_parser = demo_address
     )]
     pub(in crate::cli) to: String,
 }
@@ -192,8 +194,8 @@ pub(in crate::cli) struct Pool {
     #[arg(long, env = "TAUTPOOL_INTERVAL", value_parser = PossibleValuesParser::new(["hartung_knapp", "hartung_knapp_safe", "cluster_robust", "wald"]))]
     pub(in crate::cli) interval: Option<String>,
     /// Level of the intervals, from 0.5 to under 1; left out, that of the aggregate, or 0.95
-    #[arg(long, env = "TAUTPOOL_LEVEL")]
-    pub(in crate::cli) level: Option<f64>,
+    #[arg(long, env = "TAUTPOOL_LEVEL", value_parser = level)]
+    pub(in crate::cli) level: Option<Level>,
     /// Column of the CSV on which the effects are regressed; may be repeated. Rows where it is blank are left out
     #[arg(long = "moderator", env = "TAUTPOOL_MODERATOR", value_name = "COLUMN")]
     pub(in crate::cli) moderators: Vec<String>,
@@ -203,7 +205,7 @@ pub(in crate::cli) struct Pool {
     /// Say what the regression predicts where the moderators have these values, in their order with commas between; may be repeated
     #[arg(long = "at", env = "TAUTPOOL_AT", value_name = "VALUES", requires = "moderators", value_parser = place, allow_negative_numbers = true)]
     pub(in crate::cli) at: Vec<Place>,
-    /// Column of the CSV that says which effects belong together; left out, the column named cluster if there is one
+    /// Column of the CSV that says which effects belong together; left out, the column named cluster or group if there is one
     #[arg(long, env = "TAUTPOOL_CLUSTER", value_name = "COLUMN")]
     pub(in crate::cli) cluster: Option<String>,
     /// Pool only the rows of an aggregate or a release that this asks about, in the words behind the question mark of the query address, such as `outcome=speed&gap_from=8`
@@ -330,6 +332,23 @@ pub(in crate::cli) struct Man {
     /// Write the pages of all commands into this folder instead
     #[arg(long, env = "TAUTPOOL_MAN_TO", value_name = "DIR")]
     pub(in crate::cli) to: Option<PathBuf>,
+}
+
+fn level(text: &str) -> Result<Level, String> {
+    let level = text.trim().parse().ok();
+    level
+        .and_then(|level| Level::new(level).ok())
+        .ok_or_else(|| "write a number from 0.5 to under 1, such as 0.95".to_owned())
+}
+
+/// Where a demo is asked: it has no TLS.
+fn demo_address(text: &str) -> Result<String, String> {
+    let rest = text.strip_prefix("http://").unwrap_or_default();
+    if rest.is_empty() || rest.starts_with('/') {
+        Err("write an address such as http://127.0.0.1:8080".to_owned())
+    } else {
+        Ok(text.to_owned())
+    }
 }
 
 /// An address to listen on; a name such as `localhost` is looked up.

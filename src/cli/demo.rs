@@ -1,7 +1,7 @@
 //! `tautpool demo`: an invented study to look around in.
 
 use super::progress::Doing;
-use super::{Demo, Failure, serve, telemetry};
+use super::{Demo, Failure, serve, telemetry, wrong_use};
 use crate::access::Token;
 use crate::clock;
 use crate::demo::crowd::{self, Kind, Settings};
@@ -28,7 +28,8 @@ pub(super) fn run(options: &Demo) -> Result<ExitCode, Failure> {
     telemetry::start(&options.listen.log, options.listen.log_format)?;
     let address = options.listen.listen;
     if !address.ip().is_loopback() {
-        return Err(format!("the demo listens on this machine only, not on {address}").into());
+        let words = format!("the demo listens on this machine only, not on {address}");
+        return Err(wrong_use(words));
     }
     let listener = serve::bind(address)?;
     let doing = Doing::now("filling the invented study");
@@ -161,7 +162,7 @@ fn is_demo(to: &str, slug: &str) -> Result<(), Failure> {
     let address = format!("{}/api/v1/studies", to.trim_end_matches('/'));
     let mut answer = ureq::get(&address)
         .call()
-        .map_err(|error| format!("{address}: {error}"))?;
+        .map_err(|error| unreached(to, error))?;
     let studies: Value = serde_json::from_str(&answer.body_mut().read_to_string()?)?;
     let is_invented = |entry: &Value| {
         entry.pointer("/study/study") == Some(&slug.into())
@@ -172,6 +173,20 @@ fn is_demo(to: &str, slug: &str) -> Result<(), Failure> {
         return Ok(());
     }
     Err(format!("{to} serves no invented study named {slug}: is it the demo?").into())
+}
+
+/// Why there is no answer to use, and what to do about it.
+fn unreached(address: &str, error: ureq::Error) -> String {
+    let why = match error {
+        ureq::Error::StatusCode(status) => {
+            return format!("{address} answers with status {status}: is it the demo?");
+        }
+        ureq::Error::Io(error) => error.to_string(),
+        other => other.to_string(),
+    };
+    format!(
+        "{address} cannot be reached ({why}): start the demo with `tautpool demo` and leave it running, or name where it runs with --to"
+    )
 }
 
 /// How often one contribution is tried where as many as one may send came before it.
@@ -188,7 +203,7 @@ fn post(address: &str, document: &str) -> Result<Response<Body>, Failure> {
             .header("content-type", "application/json")
             .header("idempotency-key", &key)
             .send(document)
-            .map_err(|error| format!("{address}: {error}"))?;
+            .map_err(|error| unreached(address, error))?;
         let wait = answer.headers().get("retry-after");
         let wait = wait.and_then(|text| text.to_str().ok()?.parse().ok());
         match (answer.status().as_u16(), wait) {

@@ -1,7 +1,7 @@
 //! `tautpool completions` and `tautpool man`: both made from the definitions of the commands, so that
 //! they say what the program takes.
 
-use super::{Cli, Completions, Failure, Man};
+use super::{Cli, Completions, Failure, Man, wrong_use};
 use clap::{Command, CommandFactory};
 use clap_mangen::Man as Page;
 use std::fs;
@@ -42,9 +42,10 @@ pub(super) fn man(options: &Man) -> Result<ExitCode, Failure> {
 fn named<'a>(program: &'a Command, words: &[String]) -> Result<&'a Command, Failure> {
     let mut command = program;
     for word in words {
-        command = command
-            .find_subcommand(word)
-            .ok_or_else(|| format!("there is no command {}: see tautpool help", words.join(" ")))?;
+        command = command.find_subcommand(word).ok_or_else(|| {
+            let words = words.join(" ");
+            wrong_use(format!("there is no command {words}: see tautpool help"))
+        })?;
     }
     Ok(command)
 }

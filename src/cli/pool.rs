@@ -5,7 +5,7 @@ mod question;
 mod scrutiny;
 
 use super::progress::Doing;
-use super::{Failure, Pool, read};
+use super::{Failure, Pool, read, wrong_use};
 use crate::findings::labels::{band_label, class_label, outcome_label, unit_words};
 use crate::findings::scrutiny::Scrutiny;
 use crate::findings::words::counts;
@@ -37,8 +37,19 @@ struct Titled {
 }
 
 pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
+    if let Some(place) = options
+        .at
+        .iter()
+        .find(|place| place.0.len() != options.moderators.len())
+    {
+        return Err(wrong_use(format!(
+            "--at names {} for {}; give one value for each",
+            number(place.0.len(), "value", "values"),
+            number(options.moderators.len(), "moderator", "moderators")
+        )));
+    }
     let bytes = read(&options.file)?;
-    let level = options.level.map(Level::new).transpose()?;
+    let level = options.level;
     let choice = Choice {
         estimator: Estimator::from_code(&options.estimator).unwrap_or(Estimator::Reml),
         interval: options
@@ -53,24 +64,12 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
         moderators: &options.moderators,
         through_origin: options.no_intercept,
     };
-    if let Some(place) = options
-        .at
-        .iter()
-        .find(|place| place.0.len() != options.moderators.len())
-    {
-        return Err(format!(
-            "--at names {} values, but there are {} moderators; give one value for each",
-            place.0.len(),
-            options.moderators.len()
-        )
-        .into());
-    }
     let places: Vec<&[f64]> = options.at.iter().map(|place| place.0.as_slice()).collect();
     if let Some(question) = &options.question {
         if !is_json {
-            return Err(
-                "--where asks the rows of an aggregate or a release; a CSV has none".into(),
-            );
+            return Err(wrong_use(
+                "--where asks the rows of an aggregate or a release; a CSV has none",
+            ));
         }
         return question::run(&bytes, question, options.json);
     }
@@ -80,10 +79,9 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
     } else if options.moderators.is_empty() && options.cluster.is_none() {
         aggregate(&bytes, level, choice)?
     } else {
-        return Err(
-            "--moderator and --cluster name columns of a CSV; an aggregate or a release has none"
-                .into(),
-        );
+        return Err(wrong_use(
+            "--moderator and --cluster name columns of a CSV; an aggregate or a release has none",
+        ));
     };
     drop(doing);
     let mut out = io::stdout().lock();
@@ -104,6 +102,10 @@ pub(super) fn run(options: &Pool) -> Result<ExitCode, Failure> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+fn number(n: usize, one: &str, many: &str) -> String {
+    numbers::counted(u64::try_from(n).unwrap_or(u64::MAX), one, many)
 }
 
 fn table(
@@ -128,8 +130,9 @@ fn table(
         document,
         analyses: vec![Titled {
             title: format!(
-                "{} effects in {} clusters",
-                finding.pooled.k, finding.pooled.n_clusters
+                "{} in {}",
+                number(finding.pooled.k, "effect", "effects"),
+                number(finding.pooled.n_clusters, "cluster", "clusters")
             ),
             found: Ok(finding),
             scrutiny: Some(Box::new(scrutiny)),

@@ -1,6 +1,6 @@
 //! `tautpool serve`.
 
-use super::{Failure, Listen, Serve, telemetry};
+use super::{Failure, Listen, Serve, telemetry, wrong_use};
 use crate::backup::{Done, Schedule};
 use crate::clock;
 use crate::http::{self, Front};
@@ -20,7 +20,7 @@ pub(super) fn run(options: &Serve) -> Result<ExitCode, Failure> {
     telemetry::start(&options.listen.log, options.listen.log_format)?;
     let address = options.listen.listen;
     if let Some(refusal) = refusals(options).into_iter().next() {
-        return Err(refusal.into());
+        return Err(wrong_use(refusal));
     }
     let backups = scheduled(&options.backups, &options.data.data)?;
     let service = Arc::new(Service::open_to_serve(

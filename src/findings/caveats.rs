@@ -55,7 +55,22 @@ pub enum Caveat {
 pub const FEW_PLAYERS: usize = 20;
 
 /// With equal weights five players, the fewest shown, carry a fifth each; the project's limit.
-pub const DOMINATING_SHARE: f64 = 0.3;
+const DOMINATING_SHARE: f64 = 0.3;
+
+/// Whether a share says that one of `n` dominates. Of so few that equal shares would be over the
+/// limit, it has to be half way from an equal share to all (the project's limit); one alone has all
+/// of it and dominates nobody.
+#[must_use]
+#[expect(clippy::cast_precision_loss, reason = "a count of effects")]
+pub fn dominates(share: f64, n: usize) -> bool {
+    let equal = 1.0 / n as f64;
+    let limit = if equal < DOMINATING_SHARE {
+        DOMINATING_SHARE
+    } else {
+        f64::midpoint(equal, 1.0)
+    };
+    1 < n && limit < share
+}
 
 /// "High" in Higgins, Thompson, Deeks & Altman 2003 (BMJ 327:557), from memory.
 pub const LARGE_I_SQUARED: f64 = 0.75;
@@ -126,7 +141,11 @@ impl Caveat {
     pub fn sentence(self) -> String {
         match self {
             Self::FewPlayers { players } => {
-                format!("Only {players} players so far; ranges of so few are rough.")
+                let players = u64::try_from(players).unwrap_or(u64::MAX);
+                format!(
+                    "Only {} so far; ranges of so few are rough.",
+                    numbers::counted(players, "player", "players")
+                )
             }
             Self::OnePlayerDominates { share } => format!(
                 "One player carries {} of the pooled estimate.",
@@ -168,7 +187,26 @@ impl Caveat {
 
 #[cfg(test)]
 mod tests {
-    use super::Caveat;
+    use super::{Caveat, dominates};
+
+    #[test]
+    fn of_a_few_alike_none_dominates() {
+        for n in 1..=40_u32 {
+            assert!(!dominates(1.0 / f64::from(n), n as usize), "{n}");
+        }
+        assert!(dominates(0.8, 2) && !dominates(0.7, 2));
+        assert!(dominates(0.7, 3) && !dominates(0.6, 3));
+        // Every published analysis, of five players or more, is held against the limit itself.
+        assert!(dominates(0.31, 5) && !dominates(0.3, 5));
+    }
+
+    #[test]
+    fn one_player_is_one_player() {
+        assert_eq!(
+            Caveat::FewPlayers { players: 1 }.sentence(),
+            "Only 1 player so far; ranges of so few are rough."
+        );
+    }
 
     #[test]
     fn every_caveat_has_its_code_in_the_list_and_a_sentence() {

@@ -4,7 +4,7 @@
 mod deletions;
 
 use super::caveats::{
-    Caveat, DOMINATING_SHARE, FEW_PLAYERS, LARGE_I_SQUARED, LARGE_IMPUTED_SHARE, SMALL_STUDIES_P,
+    Caveat, FEW_PLAYERS, LARGE_I_SQUARED, LARGE_IMPUTED_SHARE, SMALL_STUDIES_P, dominates,
 };
 use super::certainty::{BLINDED_PART, Certainty, Evidence, certainty};
 use super::gains::{Gain, gains};
@@ -118,12 +118,12 @@ impl Scrutiny {
         if let Ok(deletions) = &self.influence.deletions {
             let weights = deletions.iter().map(|deletion| deletion.weight);
             let share = weights.fold(0.0, |most, share| if most < share { share } else { most });
-            if DOMINATING_SHARE < share {
+            if dominates(share, deletions.len()) {
                 caveats.push(Caveat::OnePlayerDominates { share });
             }
         }
         if let Ok(share) = heaviest_share(effects)
-            && DOMINATING_SHARE < share
+            && dominates(share, pooled.k)
         {
             caveats.push(Caveat::OneEffectOutweighs { share });
         }

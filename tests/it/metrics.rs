@@ -323,7 +323,7 @@ fn they_are_told_to_this_machine_alone() {
         ],
         b"",
     );
-    assert_eq!(open.status.code(), Some(1));
+    assert_eq!(open.status.code(), Some(2));
     let said = String::from_utf8(open.stderr).unwrap();
     assert!(
         said.contains("exact counts of players") && said.contains("127.0.0.1:9464"),

@@ -1,6 +1,6 @@
 //! A regression for a person's eyes.
 
-use super::{digits, range};
+use super::{digits, number, range};
 use crate::findings::Estimator;
 use crate::findings::regression::predict;
 use crate::numbers;
@@ -14,9 +14,9 @@ pub(super) fn describe(
 ) -> io::Result<()> {
     writeln!(
         out,
-        "regression of {} effects in {} clusters ({})",
-        regression.k,
-        regression.n_clusters,
+        "regression of {} in {} ({})",
+        number(regression.k, "effect", "effects"),
+        number(regression.n_clusters, "cluster", "clusters"),
         estimator.code()
     )?;
     match &regression.model {

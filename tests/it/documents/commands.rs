@@ -7,6 +7,7 @@ use crate::harness::{
 };
 use serde_json::{Value, json};
 use std::fs;
+use std::net::TcpListener;
 use std::path::Path;
 use std::process::Output;
 use tautpool::intake;
@@ -90,6 +91,8 @@ fn a_wrong_command_line_ends_with_2_and_a_missing_file_with_1() {
         vec!["no-such-command"],
         vec!["pool", "-", "--estimator", "magic"],
         vec!["serve", "--data", "x", "--listen", "nowhere"],
+        vec!["man", "nosuch"],
+        vec!["demo", "--send", "1", "--to", "ftp://x"],
     ] {
         let output = run(&arguments, b"");
         assert_eq!(code(&output), Some(2), "{arguments:?}");
@@ -106,6 +109,36 @@ fn a_wrong_command_line_ends_with_2_and_a_missing_file_with_1() {
     let output = run(&["export", "--data", "no/such/folder"], b"");
     assert_eq!(code(&output), Some(1));
     assert!(said(&output).contains("no/such/folder"));
+}
+
+#[test]
+fn one_effect_is_told_in_the_singular_and_without_what_it_cannot_say() {
+    let one = run(&["pool", "-"], b"estimate,variance\n1.5,0.5\n");
+    let text = String::from_utf8(one.stdout).unwrap();
+    assert!(text.starts_with("1 effect in 1 cluster\n"), "{text}");
+    assert!(text.contains("Only 1 player so far"), "{text}");
+    assert!(!text.contains("may be a slip"), "{text}");
+    let three = "estimate,variance\n1,0.5\n2,0.5\n1.5,0.5\n";
+    let three = run(&["pool", "-"], three.as_bytes());
+    let text = String::from_utf8(three.stdout).unwrap();
+    assert!(text.starts_with("3 effects in 3 clusters\n"), "{text}");
+    assert!(!text.contains("One player carries"), "{text}");
+}
+
+#[test]
+fn a_demo_that_does_not_run_is_named_with_what_to_do() {
+    // A port that was free a moment ago.
+    let address = TcpListener::bind("127.0.0.1:0").unwrap().local_addr();
+    let address = format!("http://{}", address.unwrap());
+    let output = run(&["demo", "--send", "1", "--to", &address], b"");
+    assert_eq!(code(&output), Some(1));
+    let said = said(&output);
+    let words = format!("{address} cannot be reached (Connection refused");
+    assert!(said.contains(&words), "{said}");
+    assert!(
+        said.contains("start the demo with `tautpool demo`"),
+        "{said}"
+    );
 }
 
 #[test]
@@ -184,11 +217,11 @@ fn plain_http_is_not_served_beyond_this_machine() {
     let data = folder.path().to_str().unwrap();
     for address in ["0.0.0.0:0", "[::]:0", "192.0.2.1:8080"] {
         let refused = run(&["serve", "--data", data, "--listen", address], b"");
-        assert_eq!(code(&refused), Some(1), "{address}");
+        assert_eq!(code(&refused), Some(2), "{address}");
         assert!(said(&refused).contains("--behind-tls-proxy"), "{refused:?}");
         assert!(refused.stdout.is_empty());
         let refused = run(&["demo", "--listen", address], b"");
-        assert_eq!(code(&refused), Some(1), "{address}");
+        assert_eq!(code(&refused), Some(2), "{address}");
         assert!(said(&refused).contains("this machine only"), "{refused:?}");
     }
 }
@@ -200,7 +233,7 @@ fn a_proxy_elsewhere_has_to_be_named() {
     let serve = |more: &[&str]| run(&[&["serve", "--data", data], more].concat(), b"");
     let beyond = ["--behind-tls-proxy", "--listen", "0.0.0.0:0"];
     let refused = serve(&beyond);
-    assert_eq!(code(&refused), Some(1));
+    assert_eq!(code(&refused), Some(2));
     assert!(said(&refused).contains("--trusted-proxies"), "{refused:?}");
     for networks in ["proxy.example", "10.0.0.0/33", "10.0.0.1,", "*"] {
         let refused = serve(&[&beyond[..], &["--trusted-proxies", networks]].concat());

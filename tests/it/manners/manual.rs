@@ -80,7 +80,7 @@ fn there_is_a_page_for_every_command_and_formatters_find_no_fault() {
         assert!(text.replace("\\-", "-").contains(part), "{text}");
     }
     let none = run(&["man", "host", "party"], b"");
-    assert_eq!(none.status.code(), Some(1));
+    assert_eq!(none.status.code(), Some(2));
     assert!(
         String::from_utf8(none.stderr)
             .unwrap()

@@ -174,7 +174,7 @@ fn what_is_no_question_and_what_has_no_answer_is_refused_with_its_reason() {
         &["pool", "-", "--where", "gap_from=5"],
         b"estimate,variance\n1,2\n",
     );
-    assert_eq!(table.status.code(), Some(1));
+    assert_eq!(table.status.code(), Some(2));
     let both = run(&["pool", "-", "--where", "", "--level", "0.9"], &aggregate);
     assert_eq!(both.status.code(), Some(2));
 }
