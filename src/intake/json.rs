@@ -37,7 +37,7 @@ pub fn parse(bytes: &[u8], most_values: usize) -> Result<Value, Rejection> {
     let values_left = Cell::new(most_values);
     let mut deserializer = serde_json::Deserializer::from_str(text);
     let value = Place {
-        pointer: String::new(),
+        inside: None,
         repeated: &repeated,
         values_left: &values_left,
     }
@@ -110,17 +110,33 @@ fn syntax(error: &serde_json::Error, most_values: usize) -> Rejection {
 
 /// A place in the document that is about to be read.
 struct Place<'a> {
-    pointer: String,
+    /// What it stands in, and where in that. Pointers are put together for faults alone.
+    inside: Option<(&'a Place<'a>, Token<'a>)>,
     repeated: &'a RefCell<Vec<Fault>>,
     values_left: &'a Cell<usize>,
 }
 
+/// Where something stands in what it is a part of.
+#[derive(Clone, Copy)]
+enum Token<'a> {
+    Key(&'a str),
+    Item(usize),
+}
+
 impl Place<'_> {
-    fn inside(&self, token: &str) -> Self {
-        Self {
-            pointer: pointer_to(&self.pointer, token),
+    fn inside<'b>(&'b self, token: Token<'b>) -> Place<'b> {
+        Place {
+            inside: Some((self, token)),
             repeated: self.repeated,
             values_left: self.values_left,
+        }
+    }
+
+    fn pointer(&self) -> String {
+        match self.inside {
+            None => String::new(),
+            Some((place, Token::Key(key))) => pointer_to(&place.pointer(), key),
+            Some((place, Token::Item(idx))) => pointer_to(&place.pointer(), &idx.to_string()),
         }
     }
 }
@@ -175,7 +191,7 @@ impl<'de> Visitor<'de> for Place<'_> {
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut access: A) -> Result<Value, A::Error> {
         let mut items = Vec::new();
-        while let Some(item) = access.next_element_seed(self.inside(&items.len().to_string()))? {
+        while let Some(item) = access.next_element_seed(self.inside(Token::Item(items.len())))? {
             items.push(item);
         }
         Ok(Value::Array(items))
@@ -184,10 +200,9 @@ impl<'de> Visitor<'de> for Place<'_> {
     fn visit_map<A: MapAccess<'de>>(self, mut access: A) -> Result<Value, A::Error> {
         let mut fields = Map::new();
         while let Some(key) = access.next_key::<String>()? {
-            let place = self.inside(&key);
-            let pointer = place.pointer.clone();
-            let value = access.next_value_seed(place)?;
-            if fields.insert(key.clone(), value).is_some() {
+            let value = access.next_value_seed(self.inside(Token::Key(&key)))?;
+            if fields.contains_key(&key) {
+                let pointer = self.inside(Token::Key(&key)).pointer();
                 self.repeated
                     .try_borrow_mut()
                     .map_err(A::Error::custom)?
@@ -200,6 +215,7 @@ impl<'de> Visitor<'de> for Place<'_> {
                         ),
                     ));
             }
+            fields.insert(key, value);
         }
         Ok(Value::Object(fields))
     }

@@ -182,6 +182,8 @@ fn newest_batch(connection: &Connection, study_id: i64) -> Result<Option<Batch>,
         .optional()
 }
 
+/// Contributions are read as they lie in their table, which is in the order they came: by an index
+/// all documents of a study would be sorted.
 fn select(asked: Asked, condition: &str) -> String {
     let counts = match asked {
         Asked::Counted => "AND newer.batch IS NOT NULL",
@@ -194,7 +196,7 @@ fn select(asked: Asked, condition: &str) -> String {
                 v.document, v.number,
                 CASE WHEN 1 < v.number THEN first.document END,
                 {planned}, {plan_sequence}
-         FROM contribution c
+         FROM contribution c NOT INDEXED
          JOIN player p ON p.id = c.player_id
          JOIN study s ON s.id = c.study_id
          JOIN version first ON first.contribution_id = c.id AND first.number = 1
