@@ -123,7 +123,7 @@ fn a_best_guess_is_said_with_both_figures() {
     // The figures of the test that works one out by hand.
     assert_eq!(
         guess_sentence(&speed(5.0, 2.0)).unwrap(),
-        "Your sessions alone say +5.0\u{A0}km/h (2.2 to 7.8). Together with everybody else’s, our best guess for you is +3.55\u{A0}km/h (0.03 to 7.06)."
+        "Your sessions alone say +5.0\u{A0}km/h (2.2 to 7.8). Together with everybody else’s, our best guess for you is +3.5\u{A0}km/h (just above 0 to 7.1)."
     );
     let mut refused = speed(5.0, 2.0);
     refused.best_guess = Err(Reason::NoHeterogeneity);
