@@ -176,16 +176,21 @@ impl Sheet {
         top + self.frame.line / 2.0 + self.frame.font_size * 0.35
     }
 
-    /// Font size by which the width of a text is estimated.
-    fn size(&self, strong: bool) -> f64 {
-        let wider = if strong { words::STRONG } else { 1.0 };
-        self.frame.font_size * wider
+    /// Font size by which the width of a text is estimated whose room ends at `right`. What would be
+    /// cut there is estimated as bold as it is; elsewhere the room between columns makes up for it.
+    fn estimated_size(&self, strong: bool, right: f64) -> f64 {
+        if strong && self.frame.width <= right {
+            words::STRONG * self.frame.font_size
+        } else {
+            self.frame.font_size
+        }
     }
 
     /// Writes text in lines of at most `room` from `top` on; gives the lower edge.
     pub(super) fn write(&mut self, body: &str, x: f64, top: f64, room: f64, strong: bool) -> f64 {
         let mut y = top;
-        for line in words::wrap(body, self.size(strong), room) {
+        let size = self.estimated_size(strong, x + room);
+        for line in words::wrap(body, size, room) {
             self.canvas
                 .write(x, self.baseline(y), Anchor::Start, strong, &line);
             y += self.frame.line;
@@ -204,8 +209,7 @@ impl Sheet {
     /// the lower edge.
     pub(super) fn write_apart(&mut self, left: &str, right: &str, top: f64, strong: bool) -> f64 {
         let (width, font_size) = (self.frame.width, self.frame.font_size);
-        let together =
-            words::width(left, self.size(strong)) + font_size + words::width(right, font_size);
+        let together = words::width(left, font_size) + font_size + words::width(right, font_size);
         let below = self.write(left, 0.0, top, width, strong);
         let right_top = if together <= width { top } else { below };
         let baseline = self.baseline(right_top);
