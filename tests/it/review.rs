@@ -55,9 +55,15 @@ fn what_is_held_is_listed_looked_at_blind_and_decided_with_a_reason() {
     assert!(listed.contains(&place));
     // Which one it is can be told from its line, and what it is held for.
     let ending = format!("Contribution …{}", &contribution[contribution.len() - 6..]);
-    assert!(listed.contains(&format!("<span>{ending}, sent <time")), "{listed}");
+    assert!(
+        listed.contains(&format!("<span>{ending}, sent <time")),
+        "{listed}"
+    );
     let page = desk.get(&place).expect(200).text();
-    assert!(page.contains(&ending) && page.contains("version 1: held for"), "{page}");
+    assert!(
+        page.contains(&ending) && page.contains("version 1: held for"),
+        "{page}"
+    );
     for told in [
         "Held because of this",
         "Looser and tighter together",

@@ -142,7 +142,7 @@ impl Figure {
         );
         let kind = Type::regular(SMALL * scale).fitted(&text, right - left);
         self.words.push(kind.at(left, top, &text));
-        top + kind.line()
+        top + 1.3 * kind.line()
     }
 
     /// The intervals of every gap on one axis, as high as the column beside them where they can be,

@@ -179,8 +179,6 @@ pub(crate) fn samples() -> Vec<(&'static str, Card)> {
         ..usual()
     };
     vec![
-        ("told at one gap", told_at_one_gap),
-        ("long and unsure", long_and_unsure),
         ("usual", usual()),
         ("invented", invented),
         ("short", short()),
@@ -188,6 +186,8 @@ pub(crate) fn samples() -> Vec<(&'static str, Card)> {
         ("empty", empty()),
         ("unsure", unsure),
         ("strange", strange),
+        ("told at one gap", told_at_one_gap),
+        ("long and unsure", long_and_unsure),
     ]
 }
 
@@ -437,7 +437,7 @@ fn even_lines_are_no_more_lines() {
 
 #[test]
 fn cards_look_as_they_were_approved() {
-    let invented = samples().remove(3).1;
+    let invented = samples().remove(1).1;
     for size in Size::ALL {
         let (width, height) = size.dots();
         let svg = card(&invented, *size);
