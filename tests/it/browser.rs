@@ -22,6 +22,7 @@ mod hostile;
 mod plays;
 mod publishing;
 mod reading;
+mod second_look;
 mod secrecy;
 mod session;
 mod slots;
