@@ -37,7 +37,7 @@ pub use own::{Correction, Own, OwnSent};
 pub use public::Public;
 pub use query::{NotAsked, Turn};
 pub use readiness::NotReady;
-pub use ready::Ready;
+pub use ready::{Inflating, Ready};
 pub use release::{Draft, Frozen, NotReleased, Published, Wanted};
 pub use review::{BlindVersion, Case, Cases, Decision, LONGEST_NOTE, SHORTEST_NOTE, Undecided};
 pub use under_way::Claim;

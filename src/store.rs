@@ -61,6 +61,9 @@ pub enum StoreError {
     /// What several wrote in one transaction could not be committed.
     #[error("the database: {0}, so that nothing of what was written with it is kept")]
     Together(String),
+    /// Too many are in line to write.
+    #[error("so many want to write at the moment that it would take too long")]
+    Crowded,
     /// The database file could not be made.
     #[error("the database file: {0}")]
     File(#[from] std::io::Error),

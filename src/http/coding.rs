@@ -28,9 +28,9 @@ pub(super) fn has_forms(content_type: &str, ready: &Ready) -> bool {
 
 /// The body as it is.
 pub(super) fn plain(ready: &Ready) -> Coded {
-    let body = match (ready.plain(), ready.gzip()) {
-        (None, Some(gzip)) => Pieces::inflated(ready.length(), gzip),
-        (plain, _) => Pieces::Bytes(plain.cloned().unwrap_or_default()),
+    let body = match ready.inflating() {
+        Some(inflating) => Pieces::Inflating(Box::new(inflating)),
+        None => Pieces::Bytes(ready.plain().cloned().unwrap_or_default()),
     };
     Coded {
         body,

@@ -5,6 +5,7 @@ use super::{browser, limit};
 use crate::findings::query::NotAnswered;
 use crate::intake::{Rejection, RejectionKind};
 use crate::service::{NotAsked, NotChanged, Refused, ServiceError};
+use crate::store::StoreError;
 use crate::wire::problem::{self, ProblemKind};
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderValue};
@@ -147,6 +148,10 @@ impl From<Refused> for Problem {
             Refused::PlanUnknown => Self::new(
                 ProblemKind::NotFound,
                 "No plan with this code was drawn in this study. Compare it with what you wrote down: 12 digits and letters, without I, L, O and U.",
+            ),
+            Refused::Service(ServiceError::Store(StoreError::Crowded)) => Self::new(
+                ProblemKind::Unavailable,
+                "So many are sending at the moment that this would take too long. Nothing of it was stored: send it again in half a minute.",
             ),
             Refused::Service(ServiceError::Store(_)) => Self::unavailable(&detail),
             Refused::Service(_) => Self::internal(&detail),

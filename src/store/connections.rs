@@ -21,6 +21,10 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, OnceLock, PoisonError, TryLockE
 /// Most that share one sync: bounds how long the first of them waits.
 const MOST_TOGETHER: usize = 64;
 
+/// Most in line to write, two syncs' worth. Whoever comes then is told to come again, since a line that
+/// grows without end helps nobody.
+const MOST_IN_LINE: usize = 2 * MOST_TOGETHER;
+
 /// The connection that writes.
 #[derive(Debug)]
 pub(super) struct Writer {
@@ -110,13 +114,14 @@ impl Writer {
     /// nothing of it is kept.
     ///
     /// # Errors
-    /// Those of the work, which undo it alone; and when the database refuses the transaction, which
-    /// undoes what everybody did in it.
+    /// [`StoreError::Crowded`] when too many are in line, and nothing was begun. Those of the work, which
+    /// undo it alone; and when the database refuses the transaction, which undoes what everybody did in
+    /// it.
     pub(super) fn together<T, E: From<StoreError>>(
         &self,
         work: impl FnOnce(&Writing<'_>) -> Result<T, E>,
     ) -> Result<T, E> {
-        self.in_line.fetch_add(1, Ordering::SeqCst);
+        self.get_in_line()?;
         let mut turn = self.turn();
         self.in_line.fetch_sub(1, Ordering::SeqCst);
         let group = turn.join()?;
@@ -136,6 +141,14 @@ impl Writer {
             Some(Err(why)) => done.and(Err(StoreError::Together(why.clone()).into())),
             None => Err(StoreError::Together("nobody synced it".to_owned()).into()),
         }
+    }
+
+    /// Never counts whom it refuses: whoever commits last relies on the others in line to come.
+    fn get_in_line(&self) -> Result<(), StoreError> {
+        let one_more = |n: usize| (n < MOST_IN_LINE).then_some(n + 1);
+        let order = Ordering::SeqCst;
+        let place = self.in_line.fetch_update(order, order, one_more);
+        place.map(drop).map_err(|_| StoreError::Crowded)
     }
 
     /// Whether whoever is in line goes on with the transaction: not when nobody is, or enough have

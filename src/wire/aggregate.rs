@@ -7,7 +7,7 @@ use crate::findings::{Findings, LevelBand, Order, Publication, Row};
 use crate::protocol::GapBands;
 use crate::vocabulary::StringFamily;
 use serde_json::{Value, json};
-use std::io::{self, Write};
+use std::fmt;
 
 /// The download of a study.
 #[must_use]
@@ -27,11 +27,11 @@ pub fn document(publication: &Publication, findings: &Findings, everybody: &[Eve
 /// # Errors
 /// Those of `out`.
 pub fn write(
-    out: &mut dyn Write,
+    out: &mut dyn fmt::Write,
     publication: &Publication,
     findings: &Findings,
     everybody: &[Everybody],
-) -> io::Result<()> {
+) -> fmt::Result {
     let head = without_rows(publication, findings, everybody).to_string();
     // Rows come last.
     let head = head.strip_suffix('}').unwrap_or(&head);
@@ -40,7 +40,7 @@ pub fn write(
         let comma = if 0 < place { "," } else { "" };
         write!(out, "{comma}{}", row(found, &publication.frames))?;
     }
-    out.write_all(b"]}\n")
+    out.write_str("]}\n")
 }
 
 /// Everything but the rows.

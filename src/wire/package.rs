@@ -19,7 +19,7 @@ use crate::findings::Publication;
 use columns::Column;
 use dictionary::Dictionary;
 use serde_json::{Map, Value};
-use std::io::{self, Write};
+use std::fmt;
 
 /// One table of the download.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -169,11 +169,11 @@ pub fn entries<'a>(
 /// # Errors
 /// Those of `out`.
 pub fn write(
-    out: &mut dyn Write,
+    out: &mut dyn fmt::Write,
     entries: impl Iterator<Item = Value>,
     table: Table,
     format: Format,
-) -> io::Result<()> {
+) -> fmt::Result {
     let columns = columns::of(table, &Dictionary::new());
     let lines = entries.map(|entry| line(&entry, &columns));
     match format {

@@ -414,9 +414,8 @@ fn a_download_holds_everything_that_its_figures_are_made_from() {
     let document = wire::aggregate::document(&publication, &findings, &[]);
     let faults = Schema::Aggregate.faults(&document);
     assert!(faults.is_empty(), "{faults:?}");
-    let mut text = Vec::new();
+    let mut text = String::new();
     wire::aggregate::write(&mut text, &publication, &findings, &[]).unwrap();
-    let text = String::from_utf8(text).unwrap();
     assert_eq!(text, format!("{document}\n"));
     let read = intake::aggregate(text.as_bytes()).unwrap();
     assert_eq!(read, publication);

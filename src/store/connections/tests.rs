@@ -195,3 +195,21 @@ fn in_memory_one_connection_does_for_all() {
     add(&store, 1).unwrap();
     assert_eq!(lines(&store.read()), [1]);
 }
+
+#[test]
+fn whoever_finds_too_many_in_line_is_told_at_once_and_the_others_are_stored() {
+    let (_folder, store) = store();
+    thread::scope(|scope| {
+        let first = store.lock();
+        for n in 0..MOST_IN_LINE {
+            let store = &store;
+            scope.spawn(move || add(store, i64::try_from(n).unwrap()).unwrap());
+        }
+        until_in_line(&store, MOST_IN_LINE);
+        assert!(matches!(add(&store, -1), Err(StoreError::Crowded)));
+        drop(first);
+    });
+    let all = i64::try_from(MOST_IN_LINE).unwrap();
+    assert!(lines(&store.read()).into_iter().eq(0..all));
+    add(&store, -1).unwrap();
+}

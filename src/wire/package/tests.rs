@@ -6,9 +6,9 @@ use serde_json::json;
 /// A table of the entries that an aggregate document lists.
 fn written(aggregate: &Value, table: Table, format: Format) -> String {
     let listed = aggregate[table.list()].as_array().unwrap().clone();
-    let mut bytes = Vec::new();
-    write(&mut bytes, listed.into_iter(), table, format).unwrap();
-    String::from_utf8(bytes).unwrap()
+    let mut text = String::new();
+    write(&mut text, listed.into_iter(), table, format).unwrap();
+    text
 }
 
 /// Every field of the descriptor's tables, with the name of its table.

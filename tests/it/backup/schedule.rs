@@ -131,7 +131,8 @@ fn the_server_makes_the_first_backup_at_once_and_refuses_a_schedule_that_keeps_n
         "1",
     ];
     let output = run(&[&arguments[..], &more].concat(), b"");
-    assert!(refusal(&output).contains("keep them longer"));
+    assert_eq!(output.status.code(), Some(2), "{output:?}");
+    assert!(String::from_utf8_lossy(&output.stderr).contains("keep them longer"));
 }
 
 #[test]
