@@ -20,6 +20,10 @@
 //! facts: a class of players alike in that too would be empty. Nor is what was measured. Who knows
 //! either of somebody may find the rows, which the consent text says.
 //!
+//! Pairs pass one at a time and none is kept, since they take several times the memory of what is
+//! made of them. They pass twice: who has rows ([`Census`]) is known only when everybody was looked at,
+//! and then rows and figures are gathered ([`Gathering`]).
+//!
 //! Absent on purpose: notes, exact levels, days, counts of shots, tensions. No column is published
 //! here that is not named in [`crate::findings::Row`].
 
@@ -29,27 +33,27 @@ mod everybody;
 mod facts;
 mod figures;
 mod flow;
+mod gathering;
 mod kept;
 mod plans;
 mod protection;
 mod rows;
+mod shown;
 
-pub use everybody::{Everybody, Outsider, Outsiders, Shown, everybody};
+pub use everybody::{Everybody, Everyone, Outsider, Outsiders, Shown};
 pub use facts::Fact;
-pub use figures::{count_models, session_spreads};
 pub use flow::{ExactFlow, flow};
-pub use kept::{Kept, kept};
+pub use gathering::{Gathered, Gathering};
+pub use kept::{Census, Kept};
 pub use plans::plan_counts;
 pub use protection::{Different, Protection, protection};
-pub use rows::{Rows, rows};
 
 use crate::contribution::{Contribution, Moderators};
 use crate::effects::repeats::{self, RepeatedArm};
 use crate::effects::spread::CrowdSpread;
-use crate::effects::{Effect, PairEffects, ShareCounts, share_counts};
-use crate::findings::{FirstFigures, FirstVersions, Key, Month, Publication, Reached};
-use crate::pooling::{Interval, NumericError};
-use crate::protocol::AnalysisRules;
+use crate::effects::{PairEffects, ShareCounts, share_counts};
+use crate::findings::{Key, Month};
+use crate::pooling::Interval;
 use crate::vocabulary::{ConsentScope, Outcome, ShotClass};
 
 /// A pair that counts, with what disclosure has to know of its player.
@@ -169,64 +173,6 @@ pub struct CountedPlayer {
 /// Whether the player agreed to rows.
 fn has_consent(counted: &CountedPair) -> bool {
     counted.scope == ConsentScope::PoolingAndRows
-}
-
-/// What pairs of an analysis said first, where enough players corrected one: see
-/// [`Publication::with_first_versions`]. Rounded to 0.1, the variance to three digits. `came` has the
-/// place of the pair of each row among `pairs`.
-///
-/// # Errors
-/// [`NumericError`] when an effect is not usable, which intake rules out.
-pub fn first_versions(
-    pairs: &[CountedPair],
-    came: &[usize],
-    publication: &Publication,
-) -> Result<Vec<FirstVersions>, NumericError> {
-    let rows = publication.rows.iter().zip(came).enumerate();
-    let corrected = rows.filter_map(|(place, (row, pair))| {
-        let counted = pairs.get(*pair)?;
-        let first = counted.first.as_ref()?;
-        Some((place, first_figures(first, counted, &row.key())))
-    });
-    let mut found = publication.with_first_versions(&corrected.collect())?;
-    for first in &mut found {
-        first.found.estimate = to_tenth(first.found.estimate);
-        first.found.interval = rounded(first.found.interval);
-        first.found.tau_squared = to_three_digits(first.found.tau_squared);
-    }
-    Ok(found)
-}
-
-/// An effect in the version first sent, where that falls into the same analysis.
-fn first_figures(first: &PairEffects, counted: &CountedPair, key: &Key) -> FirstFigures {
-    let is_same = |other: &&Effect| (other.outcome, other.class) == (key.outcome, key.class);
-    let found = first.all().find(is_same)?;
-    (first.band == counted.pair.band)
-        .then(|| (to_tenth(found.estimate), to_three_digits(found.variance)))
-}
-
-/// How analyses settled as players came, to 0.1: see [`Publication::reached`]. Rounding keeps
-/// anybody from trying out which rows came first.
-///
-/// # Errors
-/// [`NumericError`] when an effect is not usable, which intake rules out.
-pub fn reached(came: &[usize], publication: &Publication) -> Result<Vec<Reached>, NumericError> {
-    let mut found = publication.reached(came)?;
-    for reached in &mut found {
-        reached.estimate = to_tenth(reached.estimate);
-        reached.interval = rounded(reached.interval);
-    }
-    Ok(found)
-}
-
-/// How many pairs have no row although their players agreed, rounded down to a multiple of the
-/// minimum.
-#[must_use]
-pub fn pairs_left_out(pairs: &[CountedPair], kept: &Kept, rules: &AnalysisRules) -> usize {
-    let agreed = pairs.iter().filter(|counted| has_consent(counted)).count();
-    let n_kept = kept.is_kept.iter().filter(|is_kept| **is_kept).count();
-    let minimum = rules.minimum_players.max(1);
-    agreed.saturating_sub(n_kept) / minimum * minimum
 }
 
 fn rounded(interval: Interval) -> Interval {

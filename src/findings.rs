@@ -17,6 +17,7 @@
 mod bands;
 pub mod caveats;
 pub mod certainty;
+mod compact;
 pub mod families;
 pub mod flow;
 pub mod gains;
@@ -36,6 +37,7 @@ mod table;
 mod unchanged;
 pub mod words;
 
+pub use compact::Rows;
 pub use given::{FirstFigures, FirstVersions, Reached};
 pub use rows::{
     BatchLabel, Circumstances, CountModel, Key, LevelBand, LogOdds, Month, Order, PlanCounts,
@@ -171,7 +173,8 @@ impl Publication {
     }
 
     fn cells(&self) -> BTreeMap<Key, Selection<'_>> {
-        let mut cells: BTreeMap<Key, Vec<&Row>> = BTreeMap::new();
+        let mut cells: BTreeMap<Key, Selection<'_>> = BTreeMap::new();
+        let nothing = || Selection::none(&self.rows);
         for primary in &self.rules.primary {
             for band in self.rules.bands.all() {
                 let (outcome, class) = (primary.outcome, primary.class);
@@ -180,16 +183,14 @@ impl Publication {
                     class,
                     band,
                 };
-                cells.entry(key).or_default();
+                cells.entry(key).or_insert_with(nothing);
             }
         }
-        for row in &self.rows {
-            cells.entry(row.key()).or_default().push(row);
+        for (place, row) in self.rows.iter().enumerate() {
+            let rows = cells.entry(row.key()).or_insert_with(nothing);
+            rows.push(place);
         }
         cells
-            .into_iter()
-            .map(|(key, rows)| (key, rows.into_iter().collect()))
-            .collect()
     }
 
     fn analysis(

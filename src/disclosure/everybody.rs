@@ -59,26 +59,19 @@ pub struct Shown {
     pub outsiders: Outsiders,
 }
 
-/// Figures over everybody for each analysis where they give nobody away. `before` has every figure
-/// that was shown before this batch, the oldest first.
-///
-/// # Errors
-/// [`NumericError`] when an effect is not usable, which intake rules out.
-pub fn everybody(
-    pairs: &[CountedPair],
-    kept: &Kept,
-    rules: &AnalysisRules,
-    level: Level,
-    batch: i64,
-    before: &BTreeMap<Key, Vec<Shown>>,
-) -> Result<Vec<Shown>, NumericError> {
-    let mut cells: BTreeMap<Key, Cell> = BTreeMap::new();
-    for (place, counted) in pairs.iter().enumerate() {
+/// The effects of everybody, as they are gathered pair by pair.
+#[derive(Debug, Default)]
+pub struct Everyone {
+    cells: BTreeMap<Key, Cell>,
+}
+
+impl Everyone {
+    pub(super) fn take(&mut self, place: usize, counted: &CountedPair, kept: &Kept) {
         for (key, effect) in counted.keys().zip(counted.pair.all()) {
-            let cell = cells.entry(key).or_default();
+            let cell = self.cells.entry(key).or_default();
             cell.estimates.push(effect.estimate);
             cell.variances.push(effect.variance);
-            cell.players.push(counted.player);
+            cell.players.extend(u32::try_from(counted.player));
             if !kept.has_row(place, &key) {
                 cell.outsiders.insert(counted.identity);
                 let weight = cell.weights.entry(counted.player).or_default();
@@ -86,42 +79,61 @@ pub fn everybody(
             }
         }
     }
-    let minimum = rules.minimum_players;
-    let mut shown = Vec::new();
-    for (key, cell) in cells {
-        let earlier = before.get(&key).map(Vec::as_slice).unwrap_or_default();
-        if cell.weights.len() < minimum || cell.is_dominated() {
-            continue;
-        }
-        let is_told_apart =
-            |earlier: &Shown| tells_apart(&cell.outsiders, &earlier.outsiders, minimum);
-        if earlier.iter().any(is_told_apart) {
-            let last = earlier.last();
-            shown.extend(
-                last.filter(|last| last.outsiders.is_subset(&cell.outsiders))
-                    .cloned(),
-            );
-            continue;
-        }
-        let n_players = cell.players.iter().collect::<BTreeSet<_>>().len();
-        if let Ok((estimate, interval)) = cell.pooled(level)? {
-            let figure = Everybody {
-                key,
-                batch,
-                players_at_least: n_players / minimum * minimum,
-                estimate: to_tenth(estimate),
-                interval: Interval {
-                    low: to_tenth(interval.low),
-                    high: to_tenth(interval.high),
-                },
-            };
-            shown.push(Shown {
-                figure,
-                outsiders: cell.outsiders,
-            });
-        }
+
+    /// The analyses that anybody has effects in.
+    pub fn keys(&self) -> impl Iterator<Item = &Key> {
+        self.cells.keys()
     }
-    Ok(shown)
+
+    /// The figure of each analysis where it gives nobody away. `before` has every figure that was
+    /// shown before this batch, the oldest first.
+    ///
+    /// # Errors
+    /// [`NumericError`] when an effect is not usable, which intake rules out.
+    pub fn shown(
+        self,
+        rules: &AnalysisRules,
+        level: Level,
+        batch: i64,
+        before: &BTreeMap<Key, Vec<Shown>>,
+    ) -> Result<Vec<Shown>, NumericError> {
+        let minimum = rules.minimum_players;
+        let mut shown = Vec::new();
+        for (key, cell) in self.cells {
+            let earlier = before.get(&key).map(Vec::as_slice).unwrap_or_default();
+            if cell.weights.len() < minimum || cell.is_dominated() {
+                continue;
+            }
+            let is_told_apart =
+                |earlier: &Shown| tells_apart(&cell.outsiders, &earlier.outsiders, minimum);
+            if earlier.iter().any(is_told_apart) {
+                let last = earlier.last();
+                shown.extend(
+                    last.filter(|last| last.outsiders.is_subset(&cell.outsiders))
+                        .cloned(),
+                );
+                continue;
+            }
+            let n_players = cell.players.iter().collect::<BTreeSet<_>>().len();
+            if let Ok((estimate, interval)) = cell.pooled(level)? {
+                let figure = Everybody {
+                    key,
+                    batch,
+                    players_at_least: n_players / minimum * minimum,
+                    estimate: to_tenth(estimate),
+                    interval: Interval {
+                        low: to_tenth(interval.low),
+                        high: to_tenth(interval.high),
+                    },
+                };
+                shown.push(Shown {
+                    figure,
+                    outsiders: cell.outsiders,
+                });
+            }
+        }
+        Ok(shown)
+    }
 }
 
 /// Whether two figures side by side would tell of too few: somebody came, went or mended between
@@ -141,11 +153,11 @@ fn tells_apart(now: &Outsiders, then: &Outsiders, minimum: usize) -> bool {
 const LEAST_CHANGE: usize = 10;
 
 /// The effects of one analysis, over everybody.
-#[derive(Default)]
+#[derive(Debug, Default)]
 struct Cell {
     estimates: Vec<f64>,
     variances: Vec<f64>,
-    players: Vec<usize>,
+    players: Vec<u32>,
     outsiders: Outsiders,
     /// Weights by sampling error of the players without a row.
     weights: BTreeMap<usize, f64>,
@@ -161,7 +173,7 @@ impl Cell {
         let effects = Effects::new(
             Array1::from_iter(self.estimates.iter().copied()).view(),
             Array1::from_iter(self.variances.iter().copied()).view(),
-            Some(Array1::from_iter(self.players.iter().copied()).view()),
+            Some(Array1::from_iter(self.players.iter().map(|player| *player as usize)).view()),
         )?;
         Ok(pool(&effects, level)
             .reml

@@ -48,8 +48,8 @@ impl Fact {
 /// the player did not tell.
 pub(super) type Known = [Option<i32>; Fact::ALL.len()];
 
-/// What is known of a pair. `frames` are the folded names of all frames, sorted.
-pub(super) fn known(counted: &CountedPair, frames: &[String]) -> Known {
+/// What is known of a pair. `frame` is a number that stands for its folded name.
+pub(super) fn known(counted: &CountedPair, frame: Option<usize>) -> Known {
     let moderators = &counted.moderators;
     let mut known = [None; Fact::ALL.len()];
     let mut put = |fact: Fact, value: Option<i32>| {
@@ -103,11 +103,9 @@ pub(super) fn known(counted: &CountedPair, frames: &[String]) -> Known {
     let age = moderators.bed_age_hours;
     put(Fact::StringAge, age.map(|age| whole(age.to_f64())));
     put(Fact::Month, Some(counted.month.number()));
-    let frame = counted.frame.as_deref().map(folded);
-    let place = frame.and_then(|frame| frames.binary_search(&frame).ok());
     put(
         Fact::Frame,
-        place.and_then(|place| i32::try_from(place).ok()),
+        frame.and_then(|frame| i32::try_from(frame).ok()),
     );
     put(
         Fact::Gap,

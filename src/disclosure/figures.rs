@@ -17,118 +17,147 @@ use std::collections::BTreeMap;
 /// of them has one of 0.01, to which it is rounded.
 const MOST_EXACT: usize = 2_000;
 
-/// How much sessions of one player and string bed differ, for every outcome and class in which at
-/// least ten players with a row, and at least the protocol's minimum, repeated sessions. Players
-/// without a row are not in it: subtracting could leave few of them.
-///
-/// # Errors
-/// [`NumericError`] when a session's figures are not usable, which intake rules out.
-pub fn session_spreads(
-    pairs: &[CountedPair],
-    kept: &Kept,
-    rules: &AnalysisRules,
-) -> Result<Vec<SessionSpread>, NumericError> {
-    let mut arms: BTreeMap<(Outcome, ShotClass), Vec<(usize, &RepeatedArm)>> = BTreeMap::new();
-    for (place, counted) in pairs.iter().enumerate() {
-        let of_row = |arm: &&RepeatedArm| {
+/// Sessions of arms that were played more than once, as they are gathered pair by pair. Players
+/// without a row are not among them: subtracting could leave few of them.
+#[derive(Debug, Default)]
+pub(super) struct Repeated(BTreeMap<(Outcome, ShotClass), Sessions>);
+
+/// Sessions of one outcome and class.
+#[derive(Debug, Default)]
+struct Sessions {
+    means: Vec<f64>,
+    variances: Vec<f64>,
+    sizes: Vec<usize>,
+    /// A number for each arm of each pair.
+    arms: Vec<usize>,
+    players: Vec<usize>,
+    n_arms: usize,
+}
+
+impl Repeated {
+    pub(super) fn take(&mut self, place: usize, counted: &CountedPair, kept: &Kept) {
+        for arm in &counted.repeats {
             let key = Key {
                 outcome: arm.outcome,
                 class: arm.class,
                 band: counted.pair.band,
             };
-            kept.has_row(place, &key)
-        };
-        for arm in counted.repeats.iter().filter(of_row) {
-            let of_kind = arms.entry((arm.outcome, arm.class)).or_default();
-            of_kind.push((counted.player, arm));
+            if kept.has_row(place, &key) {
+                let sessions = self.0.entry((arm.outcome, arm.class)).or_default();
+                sessions.take(arm, counted.player);
+            }
         }
     }
-    let mut spreads = Vec::new();
-    for ((outcome, class), arms) in arms {
-        let replicates = replicates(&arms)?;
-        let minimum_players = rules.minimum_players;
-        if let Ok(found) = replicates.variance()
-            && minimum_players <= replicates.n_clusters()
-        {
-            spreads.push(SessionSpread {
-                outcome,
-                class,
-                variance: to_three_digits(found.value),
-                se: to_three_digits(found.se),
-                players_at_least: replicates.n_clusters() / minimum_players * minimum_players,
-            });
+
+    /// How much sessions of one player and string bed differ, for every outcome and class in which
+    /// at least ten players, and at least the protocol's minimum, repeated sessions.
+    ///
+    /// # Errors
+    /// [`NumericError`] when a session's figures are not usable, which intake rules out.
+    pub(super) fn spreads(self, rules: &AnalysisRules) -> Result<Vec<SessionSpread>, NumericError> {
+        let mut spreads = Vec::new();
+        for ((outcome, class), sessions) in self.0 {
+            let replicates = sessions.replicates()?;
+            let minimum_players = rules.minimum_players;
+            if let Ok(found) = replicates.variance()
+                && minimum_players <= replicates.n_clusters()
+            {
+                spreads.push(SessionSpread {
+                    outcome,
+                    class,
+                    variance: to_three_digits(found.value),
+                    se: to_three_digits(found.se),
+                    players_at_least: replicates.n_clusters() / minimum_players * minimum_players,
+                });
+            }
         }
+        Ok(spreads)
     }
-    Ok(spreads)
 }
 
-fn replicates(arms: &[(usize, &RepeatedArm)]) -> Result<Replicates, NumericError> {
-    let sessions = || {
-        arms.iter().enumerate().flat_map(|(group, (player, arm))| {
-            let sessions = arm.sessions.iter();
-            sessions.map(move |session| (group, *player, session))
-        })
-    };
-    let means: Array1<f64> = sessions().map(|(_, _, session)| session.mean).collect();
-    let variances: Array1<f64> = sessions().map(|(_, _, session)| session.variance).collect();
-    let sizes: Array1<usize> = sessions()
-        .map(|(_, _, session)| usize::try_from(session.n).unwrap_or_default())
-        .collect();
-    let groups: Array1<usize> = sessions().map(|(group, _, _)| group).collect();
-    let players: Array1<usize> = sessions().map(|(_, player, _)| player).collect();
-    Replicates::new(
-        means.view(),
-        variances.view(),
-        sizes.view(),
-        groups.view(),
-        players.view(),
-    )
+impl Sessions {
+    fn take(&mut self, arm: &RepeatedArm, player: usize) {
+        for session in &arm.sessions {
+            self.means.push(session.mean);
+            self.variances.push(session.variance);
+            self.sizes
+                .push(usize::try_from(session.n).unwrap_or_default());
+            self.arms.push(self.n_arms);
+            self.players.push(player);
+        }
+        self.n_arms += 1;
+    }
+
+    fn replicates(self) -> Result<Replicates, NumericError> {
+        Replicates::new(
+            Array1::from(self.means).view(),
+            Array1::from(self.variances).view(),
+            Array1::from(self.sizes).view(),
+            Array1::from(self.arms).view(),
+            Array1::from(self.players).view(),
+        )
+    }
 }
 
-/// The primary shares by models of the counts of those who have a row: one pair of each player, the
-/// one with the most shots. Nothing is said of fewer players than the protocol's minimum.
-///
-/// # Errors
-/// [`NumericError`] when counts are not usable, which intake rules out.
-pub fn count_models(
-    pairs: &[CountedPair],
-    kept: &Kept,
-    rules: &AnalysisRules,
-    level: Level,
-) -> Result<Vec<CountModel>, NumericError> {
-    let mut models = Vec::new();
-    for primary in &rules.primary {
-        for band in rules.bands.all() {
+/// Counts behind the primary shares of those who have a row, as they are gathered pair by pair: one
+/// pair of each player, the one with the most shots.
+#[derive(Debug, Default)]
+pub(super) struct Counted(BTreeMap<Key, BTreeMap<usize, CountPair>>);
+
+impl Counted {
+    pub(super) fn take(
+        &mut self,
+        place: usize,
+        counted: &CountedPair,
+        kept: &Kept,
+        rules: &AnalysisRules,
+    ) {
+        for primary in &rules.primary {
             let key = Key {
                 outcome: primary.outcome,
                 class: primary.class,
-                band,
+                band: counted.pair.band,
             };
-            let counts = largest_of_each(pairs, kept, &key);
-            if rules.minimum_players <= counts.len() {
-                models.push(model(key, &counts, level)?);
+            let counts = counts_of(counted, &key).filter(|_| kept.has_row(place, &key));
+            if let Some(counts) = counts {
+                let of_key = self.0.entry(key).or_default();
+                let size = |counts: &CountPair| counts.first.trials + counts.second.trials;
+                let largest = of_key.entry(counted.player).or_insert(counts);
+                // The content decides between pairs of one size, so that the order does not.
+                if (size(largest), *largest) < (size(&counts), counts) {
+                    *largest = counts;
+                }
             }
         }
     }
-    Ok(models)
-}
 
-fn largest_of_each(pairs: &[CountedPair], kept: &Kept, key: &Key) -> Vec<CountPair> {
-    let mut largest: BTreeMap<usize, CountPair> = BTreeMap::new();
-    let with_row = |(place, counted): &(usize, &CountedPair)| {
-        counted.pair.band == key.band && kept.has_row(*place, key)
-    };
-    for (_, counted) in pairs.iter().enumerate().filter(with_row) {
-        if let Some(counts) = counts_of(counted, key) {
-            let size = |counts: &CountPair| counts.first.trials + counts.second.trials;
-            let kept = largest.entry(counted.player).or_insert(counts);
-            // The content decides between pairs of one size, so that the order does not.
-            if (size(kept), *kept) < (size(&counts), counts) {
-                *kept = counts;
+    /// The primary shares by models of the counts. Nothing is said of fewer players than the
+    /// protocol's minimum.
+    ///
+    /// # Errors
+    /// [`NumericError`] when counts are not usable, which intake rules out.
+    pub(super) fn models(
+        mut self,
+        rules: &AnalysisRules,
+        level: Level,
+    ) -> Result<Vec<CountModel>, NumericError> {
+        let mut models = Vec::new();
+        for primary in &rules.primary {
+            for band in rules.bands.all() {
+                let key = Key {
+                    outcome: primary.outcome,
+                    class: primary.class,
+                    band,
+                };
+                let of_key = self.0.remove(&key).unwrap_or_default();
+                if rules.minimum_players <= of_key.len() {
+                    let counts: Vec<CountPair> = of_key.into_values().collect();
+                    models.push(model(key, &counts, level)?);
+                }
             }
         }
+        Ok(models)
     }
-    largest.into_values().collect()
 }
 
 /// The counts behind an effect that counts.

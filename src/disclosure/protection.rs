@@ -44,8 +44,8 @@ type PairFacts = (GapBand, i32, Circumstances);
 #[must_use]
 pub fn protection(publication: &Publication) -> Protection {
     let mut pairs: BTreeMap<(u32, u32), PairFacts> = BTreeMap::new();
-    for row in &publication.rows {
-        pairs.insert((row.group, row.pair), facts(row));
+    for row in publication.rows.iter() {
+        pairs.insert((row.group, row.pair), facts(&row));
     }
     let mut players: BTreeMap<u32, Vec<PairFacts>> = BTreeMap::new();
     for ((group, _), facts) in &pairs {
@@ -87,7 +87,7 @@ fn different<'a>(
         .collect();
     let of_outcome = |outcome: Outcome, class: ShotClass| {
         let mut found: BTreeMap<usize, (BTreeSet<u32>, BTreeSet<u64>)> = BTreeMap::new();
-        let is_of = |row: &&Row| (row.outcome, row.class) == (outcome, class);
+        let is_of = |row: &Row| (row.outcome, row.class) == (outcome, class);
         for row in publication.rows.iter().filter(is_of) {
             if let Some(number) = class_of.get(&row.group) {
                 let (players, effects) = found.entry(*number).or_default();

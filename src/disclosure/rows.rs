@@ -1,143 +1,101 @@
 //! From kept pairs to published rows.
 
-use super::alike::{self, Player};
 use super::facts::{Fact, Known, sessions, value_of, whole};
-use super::kept::{Kept, bands_of};
+use super::kept::Kept;
 use super::{CountedPair, to_tenth, to_three_digits};
 use crate::effects::Effect;
-use crate::findings::{Circumstances, LevelBand, Month, Order, Row};
-use crate::protocol::{AnalysisRules, GapBand};
+use crate::findings::{Circumstances, LevelBand, Month, Order, Row, Rows};
 use crate::vocabulary::StringFamily;
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
-/// Rows with what analyses of more than the rows are made from.
+/// Rows as they are gathered, pair by pair.
+#[derive(Debug, Default)]
+pub(super) struct GatheredRows {
+    rows: Rows,
+    /// The place of each pair with rows among those counted.
+    places: Vec<u32>,
+    /// How often rows that show a frame spell its name in each way.
+    spellings: BTreeMap<u32, BTreeMap<String, usize>>,
+}
+
+/// Rows in the order in which they are published.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Rows {
-    /// The rows, in order of group, pair and content.
-    pub rows: Vec<Row>,
-    /// The place of each row's pair among those given.
-    pub pairs: Vec<usize>,
+pub(super) struct ArrangedRows {
+    /// In order of group, pair and content.
+    pub(super) rows: Rows,
+    /// The place of each row's pair among those counted.
+    pub(super) came: Vec<u32>,
     /// Names of frames that rows point to.
-    pub frames: Vec<String>,
+    pub(super) frames: Vec<String>,
 }
 
-/// The rows that may be published of the pairs that are kept. `pairs` are in the order in which they
-/// came.
-#[must_use]
-pub fn rows(pairs: &[CountedPair], kept: &Kept, rules: &AnalysisRules) -> Rows {
-    let shown = shown(pairs, kept, rules.minimum_players);
-    let rows_of = |place: usize| -> Vec<Row> {
-        let both = pairs.get(place).zip(shown.get(place).copied().flatten());
-        let Some((counted, known)) = both else {
-            return Vec::new();
+impl GatheredRows {
+    /// Takes the rows that may be published of the pair at a place.
+    pub(super) fn take(&mut self, place: usize, counted: &CountedPair, kept: &Kept) {
+        let known = kept.shown(place).zip(kept.group(place));
+        let (Some((known, group)), Ok(place_)) = (known, u32::try_from(place)) else {
+            return;
         };
-        let of_pair = counted
-            .pair
-            .all()
-            .map(|effect| row(counted, effect, &known));
+        let of_pair = counted.pair.all().map(|effect| row(counted, effect, known));
         let of_pair = of_pair.filter(|row| kept.has_row(place, &row.key()));
-        let mut rows: Vec<Row> = of_pair.collect();
-        rows.sort_by(by_content);
-        rows
-    };
-    let mut found = Rows::default();
-    let places = in_order(pairs, rows_of);
-    // Exactly as long as they become, since they are what takes the memory of a study.
-    let n_rows = places.iter().map(|place| rows_of(*place).len()).sum();
-    found.rows.reserve_exact(n_rows);
-    found.pairs.reserve_exact(n_rows);
-    let mut before = None;
-    let (mut group, mut pair) = (0, 0);
-    for place in places {
-        let player = pairs.get(place).map(|counted| counted.group_order);
-        (group, pair) = if player == before {
-            (group, pair + 1)
-        } else {
-            (group + 1, 1)
-        };
-        before = player;
-        for row in rows_of(place) {
-            found.rows.push(Row { group, pair, ..row });
-            found.pairs.push(place);
+        let mut of_pair: Vec<Row> = of_pair.collect();
+        of_pair.sort_by(by_content);
+        if let (Some(first), Some(name)) = (of_pair.first(), &counted.frame)
+            && let Some(frame) = first.circumstances.frame
+        {
+            let spellings = self.spellings.entry(frame).or_default();
+            *spellings.entry(name.trim().to_owned()).or_default() += of_pair.len();
         }
-    }
-    found.frames = named_frames(pairs, &mut found);
-    found
-}
-
-/// What is shown of each pair; `None` of those that are not kept.
-fn shown(pairs: &[CountedPair], kept: &Kept, minimum_players: usize) -> Vec<Option<Known>> {
-    let places: Vec<&Vec<usize>> = kept.of_player.values().collect();
-    let players: Vec<Player> = places
-        .iter()
-        .map(|places| {
-            let first = places.first().and_then(|place| pairs.get(*place));
-            let known = places.iter().filter_map(|place| kept.known.get(*place));
-            Player {
-                hash: first
-                    .map(|counted| counted.hiding_order)
-                    .unwrap_or_default(),
-                pairs: known.copied().collect(),
-            }
-        })
-        .collect();
-    let mut sharing: BTreeMap<Vec<GapBand>, Vec<usize>> = BTreeMap::new();
-    for (player, places) in places.iter().enumerate() {
-        let bands = bands_of(pairs, places);
-        sharing.entry(bands).or_default().push(player);
-    }
-    let mut shown = vec![None; pairs.len()];
-    for members in sharing.into_values() {
-        for class in alike::classes(&players, members, Fact::ALL.len(), minimum_players) {
-            let means = mean_gaps(&players, &class.members);
-            for member in &class.members {
-                let pairs = players.get(*member).map(|player| player.pairs.as_slice());
-                let places = places.get(*member).map(|places| places.as_slice());
-                let of_pairs = pairs.unwrap_or_default().iter().zip(&means);
-                for (place, (known, mean)) in places.unwrap_or_default().iter().zip(of_pairs) {
-                    if let Some(shown) = shown.get_mut(*place) {
-                        *shown = Some(as_shown(known, &class.shown, *mean));
-                    }
-                }
-            }
+        if !of_pair.is_empty() {
+            self.places.push(place_);
         }
-    }
-    shown
-}
-
-fn as_shown(known: &Known, is_shown: &[bool], mean_gap: i32) -> Known {
-    let mut shown = *known;
-    for (value, is_shown) in shown.iter_mut().zip(is_shown) {
-        if !is_shown {
-            *value = None;
-        }
-    }
-    if let Some(gap) = shown.get_mut(Fact::Gap.place()) {
-        *gap = gap.or(Some(mean_gap));
-    }
-    shown
-}
-
-/// The mean gap over the players of a class, to a whole pound, of each of their pairs in turn
-/// (microaggregation; Domingo-Ferrer & Mateo-Sanz 2002, IEEE Transactions on Knowledge and Data
-/// Engineering 14:189). In place of the gap itself it leaves the slope of a linear regression where
-/// it is but for the rounding, because what it is off by is unrelated to it (Berkson 1950, Journal of
-/// the American Statistical Association 45:164).
-#[expect(clippy::cast_precision_loss, reason = "gaps of at most 85 lb")]
-fn mean_gaps(players: &[Player], members: &[usize]) -> Vec<i32> {
-    let pairs = |member: &usize| players.get(*member).map(|player| player.pairs.as_slice());
-    let n_pairs = members.first().and_then(pairs).map_or(0, <[Known]>::len);
-    (0..n_pairs)
-        .map(|pair| {
-            let gaps = members.iter().filter_map(|member| {
-                let known = pairs(member)?.get(pair)?;
-                known.get(Fact::Gap.place()).copied().flatten()
+        for row in of_pair {
+            // Numbered for good when all are there.
+            self.rows.push(Row {
+                group,
+                pair: place_,
+                ..row
             });
-            let sum: i64 = gaps.map(i64::from).sum();
-            whole(sum as f64 / members.len() as f64)
-        })
-        .collect()
+        }
+    }
+
+    /// Groups are numbered by what [`Kept`] numbers players by. Pairs of one player are told apart by
+    /// what is shown of them; where that is the same, by which came first, which then cannot be seen.
+    pub(super) fn arranged(mut self) -> ArrangedRows {
+        let stood = self.rows.arrange(by_content);
+        let places = stood.iter().map(|stood| self.places.get(*stood as usize));
+        let places: Vec<u32> = places
+            .map(|place| place.copied().unwrap_or(u32::MAX))
+            .collect();
+        let came = self
+            .rows
+            .pairs()
+            .filter_map(|pair| places.get(pair).copied());
+        let came = came.collect();
+        let named: BTreeMap<u32, String> = self
+            .spellings
+            .into_iter()
+            .map(|(frame, spellings)| (frame, most_used(spellings)))
+            .collect();
+        let mut frames: Vec<String> = named.values().cloned().collect();
+        frames.sort_unstable();
+        self.rows.rename_frames(|frame| {
+            let place = frames.binary_search(named.get(&frame)?).ok()?;
+            u32::try_from(place).ok()
+        });
+        ArrangedRows {
+            rows: self.rows,
+            came,
+            frames,
+        }
+    }
+}
+
+/// A frame's name as most rows of those who share it spell it.
+fn most_used(spellings: BTreeMap<String, usize>) -> String {
+    let most = spellings.into_iter().rev().max_by_key(|(_, times)| *times);
+    most.map(|(name, _)| name).unwrap_or_default()
 }
 
 fn row(counted: &CountedPair, effect: &Effect, known: &Known) -> Row {
@@ -172,38 +130,6 @@ fn row(counted: &CountedPair, effect: &Effect, known: &Known) -> Row {
     }
 }
 
-/// Numbers the frames that rows show in the order of their names, and gives the names: each as most
-/// of those who share it spell it.
-fn named_frames(pairs: &[CountedPair], found: &mut Rows) -> Vec<String> {
-    let mut spellings: BTreeMap<u32, BTreeMap<&str, usize>> = BTreeMap::new();
-    for (row, place) in found.rows.iter().zip(&found.pairs) {
-        let name = pairs
-            .get(*place)
-            .and_then(|counted| counted.frame.as_deref());
-        if let (Some(frame), Some(name)) = (row.circumstances.frame, name) {
-            let times = spellings.entry(frame).or_default().entry(name.trim());
-            *times.or_default() += 1;
-        }
-    }
-    let most_used = |spellings: &BTreeMap<&str, usize>| {
-        let most = spellings.iter().rev().max_by_key(|(_, times)| **times);
-        most.map(|(name, _)| (*name).to_owned()).unwrap_or_default()
-    };
-    let named: BTreeMap<u32, String> = spellings
-        .iter()
-        .map(|(frame, spellings)| (*frame, most_used(spellings)))
-        .collect();
-    let mut names: Vec<String> = named.values().cloned().collect();
-    names.sort_unstable();
-    for row in &mut found.rows {
-        let frame = &mut row.circumstances.frame;
-        let name = frame.and_then(|frame| named.get(&frame));
-        let place = name.and_then(|name| names.binary_search(name).ok());
-        *frame = place.and_then(|place| u32::try_from(place).ok());
-    }
-    names
-}
-
 /// What orders rows of one pair: nothing that they do not show. Estimates in the order of their bits,
 /// which is some fixed order and no more is needed.
 fn by_content(a: &Row, b: &Row) -> Ordering {
@@ -213,27 +139,3 @@ fn by_content(a: &Row, b: &Row) -> Ordering {
     };
     content(a).cmp(&content(b))
 }
-
-/// The places of pairs with rows, by the numbering of their players. Pairs of one player are told
-/// apart by what is shown of them; where that is the same, by which came first, which then cannot be
-/// seen.
-fn in_order(pairs: &[CountedPair], rows_of: impl Fn(usize) -> Vec<Row>) -> Vec<usize> {
-    let player = |place: &usize| pairs.get(*place).map(|counted| counted.group_order);
-    let mut places: Vec<usize> = (0..pairs.len()).collect();
-    places.retain(|place| !rows_of(*place).is_empty());
-    places.sort_by_key(player);
-    for of_player in places.chunk_by_mut(|a, b| player(a) == player(b)) {
-        if 1 < of_player.len() {
-            of_player.sort_by(|a, b| {
-                let (a, b) = (rows_of(*a), rows_of(*b));
-                let orders = a.iter().zip(&b).map(|(a, b)| by_content(a, b));
-                let first = orders.into_iter().find(|order| order.is_ne());
-                first.unwrap_or_else(|| a.len().cmp(&b.len()))
-            });
-        }
-    }
-    places
-}
-
-#[cfg(test)]
-mod tests;

@@ -17,36 +17,39 @@ pub(super) fn compared(
     minimum_players: usize,
     level: Level,
 ) -> Result<Subgroups, NumericError> {
-    let mut best: BTreeMap<u32, &Row> = BTreeMap::new();
+    let mut best: BTreeMap<u32, Precision> = BTreeMap::new();
     for row in rows.rows() {
-        let kept = best.entry(row.group).or_insert(row);
-        if precision(row) < precision(kept) {
-            *kept = row;
+        let kept = best.entry(row.group).or_insert_with(|| precision(&row));
+        *kept = precision(&row).min(*kept);
+    }
+    let mut players: BTreeMap<u8, Vec<Precision>> = BTreeMap::new();
+    for one in best.into_values() {
+        if let GapBand::Numbered(band) = one.2 {
+            players.entry(band).or_default().push(one);
         }
     }
-    let mut players: BTreeMap<u8, Vec<&Row>> = BTreeMap::new();
-    for row in best.into_values() {
-        if let GapBand::Numbered(band) = row.band {
-            players.entry(band).or_default().push(row);
-        }
-    }
-    players.retain(|_, rows| minimum_players <= rows.len());
-    let labels = players
-        .iter()
-        .flat_map(|(band, rows)| rows.iter().map(|_| usize::from(*band)));
-    let labels: Array1<usize> = labels.collect();
-    let kept: Selection<'_> = players.into_values().flatten().collect();
+    players.retain(|_, of_band| minimum_players <= of_band.len());
+    let kept = || {
+        let of_bands = players.iter();
+        of_bands.flat_map(|(band, of_band)| of_band.iter().map(|one| (*band, *one)))
+    };
+    let estimates: Array1<f64> = kept().map(|(_, one)| f64::from_bits(one.1)).collect();
+    let variances: Array1<f64> = kept().map(|(_, one)| f64::from_bits(one.0)).collect();
+    let labels: Array1<usize> = kept().map(|(band, _)| usize::from(band)).collect();
     compare(
-        kept.estimates().view(),
-        kept.variances().view(),
+        estimates.view(),
+        variances.view(),
         None,
         labels.view(),
         level,
     )
 }
 
+/// Bits of a variance and of its estimate, and the band.
+type Precision = (u64, u64, GapBand);
+
 /// Orders rows of one player: the smaller variance first, then the content, so that the order of
 /// the rows does not matter. Variances are positive, so their bits ascend with them.
-fn precision(row: &Row) -> (u64, u64, GapBand) {
+fn precision(row: &Row) -> Precision {
     (row.variance.to_bits(), row.estimate.to_bits(), row.band)
 }

@@ -7,7 +7,7 @@
 
 use super::selection::Selection;
 use super::sensitivity::session_part;
-use super::{Row, SessionSpread};
+use super::{Row, Rows, SessionSpread};
 use crate::pooling::gains::{Measurement, Share, Shrunken, TrueEffects};
 use crate::pooling::replicates::ReplicateVariance;
 use crate::pooling::{Effects, Estimable, Level, NumericError, Reason, pool};
@@ -82,7 +82,7 @@ pub(super) fn with_sessions(
     rows: &Selection<'_>,
     spread: SessionSpread,
 ) -> Result<Effects, NumericError> {
-    rows.changed(|row| {
+    rows.changed(|_, row| {
         let added = spread.variance * session_part(row.sessions());
         (row.estimate, row.variance + added)
     })
@@ -96,19 +96,20 @@ pub(super) fn with_sessions(
 /// and bad days cannot be told from what lasts; else why the spread of true effects is not
 /// estimable.
 pub fn best_guess(
-    rows: &[Row],
+    rows: &Rows,
     session_spread: Option<SessionSpread>,
     own: &Measurement,
     level: Level,
 ) -> Estimable<Shrunken> {
     let spread = session_spread.ok_or(Reason::NoReplicateVariance)?;
-    let rows: Selection<'_> = rows.iter().collect();
-    of_players(&rows, spread)?.spread()?.shrink(own, level)
+    of_players(&rows.select(|_| true), spread)?
+        .spread()?
+        .shrink(own, level)
 }
 
 fn of_players(rows: &Selection<'_>, spread: SessionSpread) -> Estimable<TrueEffects> {
     let counts = |value: fn(&Row) -> u8| -> Array1<usize> {
-        let sessions = rows.rows().iter().map(|row| value(row));
+        let sessions = rows.rows().map(|row| value(&row));
         sessions.map(usize::from).collect()
     };
     let looser = counts(|row| row.sessions().0);

@@ -6,7 +6,7 @@
 
 use super::selection::Selection;
 use super::sensitivity::Brief;
-use super::{Key, Publication, Row};
+use super::{Key, Publication};
 use crate::pooling::cumulative::cumulate;
 use crate::pooling::{Interval, NumericError, RandomMean};
 use ndarray::Array1;
@@ -60,16 +60,14 @@ impl Publication {
         let minimum = self.rules.minimum_players;
         let mut found = Vec::new();
         for (key, rows) in self.declared_cells() {
-            let places = Places::of(&self.rows, &key);
-            let first_of = |row: &Row| first.get(&places.place(row)?);
             let (_, primary) = rows.primary();
-            let corrected = primary.only(|row| first_of(row).is_some());
-            let sent = primary.only(|row| first_of(row) != Some(&None));
+            let corrected = primary.only_placed(|place, _| first.contains_key(&place));
+            let sent = primary.only_placed(|place, _| first.get(&place) != Some(&None));
             if corrected.n_players() < minimum || sent.n_players() < minimum {
                 continue;
             }
-            let effects = sent.changed(|row| {
-                let first = first_of(row).copied().flatten();
+            let effects = sent.changed(|place, row| {
+                let first = first.get(&place).copied().flatten();
                 first.unwrap_or((row.estimate, row.variance))
             })?;
             if let Ok(brief) = RandomMean::new(&effects, self.level)
@@ -91,7 +89,7 @@ impl Publication {
     ///
     /// # Errors
     /// [`NumericError`] when a figure is not usable.
-    pub fn reached(&self, came: &[usize]) -> Result<Vec<Reached>, NumericError> {
+    pub fn reached(&self, came: &[u32]) -> Result<Vec<Reached>, NumericError> {
         let minimum = self.rules.minimum_players;
         let mut found = Vec::new();
         for (key, rows) in self.declared_cells() {
@@ -99,9 +97,7 @@ impl Publication {
             if primary.n_players() < minimum {
                 continue;
             }
-            let places = Places::of(&self.rows, &key);
-            let came_of = |row: &Row| came.get(places.place(row)?).copied();
-            let steps = steps_of(&primary, minimum, came_of);
+            let steps = steps_of(&primary, minimum, came);
             let cumulative = cumulate(
                 primary.estimates().view(),
                 primary.variances().view(),
@@ -135,40 +131,12 @@ impl Publication {
     }
 }
 
-/// The place of each row of one analysis, by what tells it from every other there: its player and
-/// pair.
-struct Places(Vec<((u32, u32), usize)>);
-
-impl Places {
-    fn of(rows: &[Row], key: &Key) -> Self {
-        let of_key = rows.iter().enumerate().filter(|(_, row)| row.key() == *key);
-        let mut places: Vec<_> = of_key.map(|(place, row)| (pair_of(row), place)).collect();
-        places.sort_unstable();
-        Self(places)
-    }
-
-    fn place(&self, row: &Row) -> Option<usize> {
-        let found = self.0.binary_search_by_key(&pair_of(row), |entry| entry.0);
-        self.0.get(found.ok()?).map(|(_, place)| *place)
-    }
-}
-
-const fn pair_of(row: &Row) -> (u32, u32) {
-    (row.group, row.pair)
-}
-
 /// The step of each row, from 1: so many players at a time, as their first pairs came. A further pair
 /// belongs to the step that had been reached when it came.
-fn steps_of(
-    rows: &Selection<'_>,
-    minimum: usize,
-    came: impl Fn(&Row) -> Option<usize>,
-) -> Array1<usize> {
-    let mut in_order: Vec<(Option<usize>, u32, usize)> = rows
-        .rows()
-        .iter()
-        .enumerate()
-        .map(|(place, row)| (came(row), row.group, place))
+fn steps_of(rows: &Selection<'_>, minimum: usize, came: &[u32]) -> Array1<usize> {
+    let placed = rows.placed().enumerate();
+    let mut in_order: Vec<(Option<u32>, u32, usize)> = placed
+        .map(|(place, (among_all, row))| (came.get(among_all).copied(), row.group, place))
         .collect();
     in_order.sort_unstable();
     let n_players = rows.n_players();

@@ -3,14 +3,13 @@
 //! Summaries do not tell how the two outcomes of one pair vary together by chance, so the
 //! correlation within pairs is set to -0.5, 0 and 0.5 in turn.
 
-use super::selection::Selection;
 use super::{Publication, Row};
 use crate::pooling::bivariate::{Bivariate, Likelihood, pool_pairs_over};
 use crate::pooling::{NumericError, PairedEffects, WithinCorrelation};
 use crate::protocol::GapBand;
 use crate::vocabulary::{Outcome, ShotClass};
 use ndarray::Array1;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Two outcomes of the same pairs.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,15 +53,13 @@ impl Publication {
     /// The rows of pairs that have both outcomes, at gaps that follow the protocol: planned ones alone
     /// where they are the analysis.
     #[must_use]
-    pub fn pairs_with_both(&self, outcomes: [Outcome; 2], class: ShotClass) -> Vec<(&Row, &Row)> {
-        let (_, rows) = self
+    pub fn pairs_with_both(&self, outcomes: [Outcome; 2], class: ShotClass) -> Vec<(Row, Row)> {
+        let follows = |row: &Row| row.class == class && row.band != GapBand::UnderProtocol;
+        let rows = self
             .rows
-            .iter()
-            .filter(|row| row.class == class && row.band != GapBand::UnderProtocol)
-            .filter(|row| outcomes.contains(&row.outcome))
-            .collect::<Selection<'_>>()
-            .primary();
-        let mut pairs: BTreeMap<(u32, u32), [Option<&Row>; 2]> = BTreeMap::new();
+            .select(|row| follows(row) && outcomes.contains(&row.outcome));
+        let (_, rows) = rows.primary();
+        let mut pairs: BTreeMap<(u32, u32), [Option<Row>; 2]> = BTreeMap::new();
         for row in rows.rows() {
             let [first, second] = pairs.entry((row.group, row.pair)).or_default();
             let place = if row.outcome == outcomes[0] {
@@ -80,8 +77,8 @@ impl Publication {
 
     fn joint(&self, outcomes: [Outcome; 2], class: ShotClass) -> Result<Joint, NumericError> {
         let both = self.pairs_with_both(outcomes, class);
-        let players: Selection<'_> = both.iter().map(|(first, _)| *first).collect();
-        let models = if players.n_players() < self.rules.minimum_players {
+        let players: BTreeSet<u32> = both.iter().map(|(first, _)| first.group).collect();
+        let models = if players.len() < self.rules.minimum_players {
             None
         } else {
             let paired = paired(&both)?;
@@ -100,11 +97,11 @@ impl Publication {
     }
 }
 
-fn paired(pairs: &[(&Row, &Row)]) -> Result<PairedEffects, NumericError> {
+fn paired(pairs: &[(Row, Row)]) -> Result<PairedEffects, NumericError> {
     let column =
-        |value: &dyn Fn(&(&Row, &Row)) -> f64| -> Array1<f64> { pairs.iter().map(value).collect() };
-    let groups: Selection<'_> = pairs.iter().map(|(first, _)| *first).collect();
-    let groups = groups.groups();
+        |value: &dyn Fn(&(Row, Row)) -> f64| -> Array1<f64> { pairs.iter().map(value).collect() };
+    let groups = pairs.iter().map(|(first, _)| first.group as usize);
+    let groups: Array1<usize> = groups.collect();
     PairedEffects::new(
         [
             column(&|pair| pair.0.estimate).view(),

@@ -14,9 +14,8 @@ pub mod words;
 pub use surer::{Reach, Surer};
 
 use super::gains::best_guess;
-use super::selection::Selection;
 use super::words::{Verdict, verdict_of};
-use super::{Basis, BatchLabel, Findings, Key, Publication, Row, Shown};
+use super::{Basis, BatchLabel, Findings, Key, Publication, Rows, Shown};
 use crate::contribution::{Contribution, Moderators};
 use crate::effects::{Effect, LeftOut, LeftOutReason, PairEffects};
 use crate::pooling::gains::{Measurement, Shrunken};
@@ -348,10 +347,9 @@ impl Beside<'_> {
 
     /// The best guess among the very rows that the published figure rests on.
     fn best_guess(&self, key: &Key, effect: &Effect) -> Estimable<Shrunken> {
-        let rows = self.publication.rows.iter();
-        let rows: Selection<'_> = rows.filter(|row| row.key() == *key).collect();
+        let rows = self.publication.rows.select(|row| row.key() == *key);
         let (_, primary) = rows.primary();
-        let rows: Vec<Row> = primary.rows().iter().map(|row| **row).collect();
+        let rows: Rows = primary.rows().collect();
         let counts = [self.sessions.0, self.sessions.1].map(usize::from);
         let measured = Measurement::new(effect.estimate, effect.variance, counts);
         let measured = measured.map_err(|_| Reason::OutOfRange)?;
@@ -371,4 +369,4 @@ fn place(estimate: f64, interval: Interval, prediction: Interval) -> Place {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

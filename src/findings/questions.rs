@@ -213,11 +213,9 @@ impl Publication {
             .primary
             .iter()
             .map(|about| {
-                let rows: Selection<'_> = self
+                let rows = self
                     .rows
-                    .iter()
-                    .filter(|row| row.outcome == about.outcome && row.class == about.class)
-                    .collect();
+                    .select(|row| row.outcome == about.outcome && row.class == about.class);
                 let found = if rows.n_players() < self.rules.minimum_players {
                     None
                 } else {
@@ -268,7 +266,7 @@ fn dose_response(rows: &Selection<'_>, level: Level) -> Result<DoseResponse, Num
     let line: [Moderator<'_>; 1] = [("gap_lb", &gap)];
     let curved: [Moderator<'_>; 2] = [("gap_lb", &gap), ("gap_lb_squared", &squared)];
     let origin = fit(rows, &line, false, level)?;
-    let widest = rows.rows().iter().map(|row| row.gap_lb).max().unwrap_or(0);
+    let widest = rows.rows().map(|row| row.gap_lb).max().unwrap_or(0);
     let has_repeats = origin.k != origin.n_clusters;
     let curve = match &origin.model {
         Ok(model) => (1..=widest)
@@ -357,7 +355,7 @@ fn explained(
 
 /// The median gap, the lower of two; 0 without rows.
 fn median_gap(rows: &Selection<'_>) -> i32 {
-    let mut gaps: Vec<i32> = rows.rows().iter().map(|row| row.gap_lb).collect();
+    let mut gaps: Vec<i32> = rows.rows().map(|row| row.gap_lb).collect();
     gaps.sort_unstable();
     let middle = gaps.len().saturating_sub(1) / 2;
     gaps.get(middle).copied().unwrap_or(0)

@@ -1,6 +1,7 @@
 //! What is published of a study: the rows, and the figures beside them that analyses take as they
 //! are.
 
+use super::compact::Rows;
 use super::given::{FirstVersions, Reached};
 use crate::pooling::quantiles::Normal;
 use crate::pooling::{Estimable, Interval, Level};
@@ -141,7 +142,7 @@ pub struct Publication {
     /// Level of every interval.
     pub level: Level,
     /// The published rows.
-    pub rows: Vec<Row>,
+    pub rows: Rows,
     /// Names of frames that rows point to.
     pub frames: Vec<String>,
     /// At least so many pairs have no row although their players agreed to it, because too few are

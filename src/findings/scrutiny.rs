@@ -262,7 +262,7 @@ fn imputed_share(rows: &Selection<'_>, finding: &Finding) -> Option<f64> {
     let tau_squared = finding.pooled.reml.as_ref().ok()?.tau_squared;
     // Weights are summed in their own order, so that the order of the rows changes no bit.
     let total = |keep: fn(&Row) -> bool| -> f64 {
-        let rows = rows.rows().iter().filter(|row| keep(row));
+        let rows = rows.rows().filter(keep);
         let mut weights: Vec<f64> = rows.map(|row| 1.0 / (row.variance + tau_squared)).collect();
         weights.sort_unstable_by(f64::total_cmp);
         weights.into_iter().sum()
@@ -275,7 +275,7 @@ fn imputed_share(rows: &Selection<'_>, finding: &Finding) -> Option<f64> {
 #[expect(clippy::cast_precision_loss, reason = "counts of rows")]
 fn blinded_part(rows: &Selection<'_>) -> f64 {
     let blinded = rows.only(|row| row.circumstances.blinded == Some(true));
-    blinded.rows().len() as f64 / rows.rows().len() as f64
+    blinded.k() as f64 / rows.k() as f64
 }
 
 /// Effects of each cluster, estimate and variance, in the order of the clusters' numbers, or each

@@ -1,6 +1,6 @@
 //! Rows of one analysis as tables of effects.
 
-use super::Row;
+use super::{Row, Rows};
 use crate::pooling::regression::Design;
 use crate::pooling::{Effects, NumericError};
 use crate::vocabulary::word_list;
@@ -32,22 +32,66 @@ impl Basis {
 
 /// Some of a study's rows.
 #[derive(Clone, Debug)]
-pub(super) struct Selection<'a>(Vec<&'a Row>);
+pub(super) struct Selection<'a> {
+    of: &'a Rows,
+    /// Their places, rising.
+    places: Vec<u32>,
+}
 
-impl<'a> FromIterator<&'a Row> for Selection<'a> {
-    fn from_iter<I: IntoIterator<Item = &'a Row>>(rows: I) -> Self {
-        Self(rows.into_iter().collect())
+impl Rows {
+    /// Those rows that `keep` holds of.
+    pub(super) fn select(&self, keep: impl Fn(&Row) -> bool) -> Selection<'_> {
+        let mut selection = Selection::none(self);
+        for (place, row) in self.iter().enumerate() {
+            if keep(&row) {
+                selection.push(place);
+            }
+        }
+        selection
     }
 }
 
 impl<'a> Selection<'a> {
-    pub(super) fn rows(&self) -> &[&'a Row] {
-        &self.0
+    /// No rows yet.
+    pub(super) const fn none(of: &'a Rows) -> Self {
+        let places = Vec::new();
+        Self { of, places }
+    }
+
+    /// Takes the row at a place in, after those that it holds.
+    pub(super) fn push(&mut self, place: usize) {
+        self.places.extend(u32::try_from(place));
+    }
+
+    /// How many there are.
+    pub(super) const fn k(&self) -> usize {
+        self.places.len()
+    }
+
+    pub(super) fn rows(&self) -> impl Iterator<Item = Row> + '_ {
+        self.placed().map(|(_, row)| row)
+    }
+
+    /// The rows with their places among all.
+    pub(super) fn placed(&self) -> impl Iterator<Item = (usize, Row)> + '_ {
+        let places = self.places.iter().map(|place| *place as usize);
+        places.filter_map(|place| Some((place, self.of.get(place)?)))
     }
 
     /// Those rows that `keep` holds of.
     pub(super) fn only(&self, keep: impl Fn(&Row) -> bool) -> Self {
-        self.0.iter().copied().filter(|row| keep(row)).collect()
+        self.only_placed(|_, row| keep(row))
+    }
+
+    /// Those rows that `keep` holds of with their places among all.
+    pub(super) fn only_placed(&self, keep: impl Fn(usize, &Row) -> bool) -> Self {
+        let mut kept = Self::none(self.of);
+        for (place, row) in self.placed() {
+            if keep(place, &row) {
+                kept.push(place);
+            }
+        }
+        kept
     }
 
     /// Rows that are known to be planned, or not to be.
@@ -66,7 +110,7 @@ impl<'a> Selection<'a> {
     }
 
     pub(super) fn n_players(&self) -> usize {
-        let mut groups: Vec<u32> = self.0.iter().map(|row| row.group).collect();
+        let mut groups: Vec<u32> = self.rows().map(|row| row.group).collect();
         groups.sort_unstable();
         groups.dedup();
         groups.len()
@@ -74,16 +118,16 @@ impl<'a> Selection<'a> {
 
     /// The rows as they are.
     pub(super) fn effects(&self) -> Result<Effects, NumericError> {
-        self.changed(|row| (row.estimate, row.variance))
+        self.changed(|_, row| (row.estimate, row.variance))
     }
 
-    /// The rows with another estimate and variance.
+    /// The rows with another estimate and variance, by their places among all and what they are.
     pub(super) fn changed(
         &self,
-        figures: impl Fn(&Row) -> (f64, f64),
+        figures: impl Fn(usize, &Row) -> (f64, f64),
     ) -> Result<Effects, NumericError> {
-        let (estimates, variances): (Vec<f64>, Vec<f64>) =
-            self.0.iter().map(|row| figures(row)).unzip();
+        let figures = self.placed().map(|(place, row)| figures(place, &row));
+        let (estimates, variances): (Vec<f64>, Vec<f64>) = figures.unzip();
         Effects::new(
             Array1::from(estimates).view(),
             Array1::from(variances).view(),
@@ -97,27 +141,25 @@ impl<'a> Selection<'a> {
         moderators: &[Moderator<'_>],
         has_intercept: bool,
     ) -> Result<Design, NumericError> {
-        let complete: Vec<(&Row, Vec<f64>)> = self
-            .0
-            .iter()
-            .filter_map(|row| {
-                let cells = moderators.iter().map(|(_, value)| value(row));
-                Some((*row, cells.collect::<Option<Vec<f64>>>()?))
-            })
-            .collect();
-        let kept: Selection<'_> = complete.iter().map(|(row, _)| *row).collect();
-        let cells = Array2::from_shape_fn((complete.len(), moderators.len()), |(row, place)| {
-            let cells = complete.get(row).and_then(|(_, cells)| cells.get(place));
-            cells.copied().unwrap_or(f64::NAN)
+        let complete = self.only(|row| moderators.iter().all(|(_, value)| value(row).is_some()));
+        let cells = complete.rows().flat_map(|row| {
+            let cells = moderators.iter().map(move |(_, value)| value(&row));
+            cells.map(|cell| cell.unwrap_or(f64::NAN))
+        });
+        let cells: Vec<f64> = cells.collect();
+        let n_columns = moderators.len();
+        let cells = Array2::from_shape_fn((complete.k(), n_columns), |(row, column)| {
+            let cell = cells.get(row * n_columns + column);
+            cell.copied().unwrap_or(f64::NAN)
         });
         let names: Vec<String> = moderators
             .iter()
             .map(|(name, _)| (*name).to_owned())
             .collect();
         Design::new(
-            kept.estimates().view(),
-            kept.variances().view(),
-            Some(kept.groups().view()),
+            complete.estimates().view(),
+            complete.variances().view(),
+            Some(complete.groups().view()),
             cells.view(),
             &names,
             has_intercept,
@@ -125,15 +167,15 @@ impl<'a> Selection<'a> {
     }
 
     pub(super) fn estimates(&self) -> Array1<f64> {
-        self.0.iter().map(|row| row.estimate).collect()
+        self.rows().map(|row| row.estimate).collect()
     }
 
     pub(super) fn variances(&self) -> Array1<f64> {
-        self.0.iter().map(|row| row.variance).collect()
+        self.rows().map(|row| row.variance).collect()
     }
 
     pub(super) fn groups(&self) -> Array1<usize> {
-        let groups = self.0.iter().map(|row| row.group);
+        let groups = self.rows().map(|row| row.group);
         groups.map(|group| group as usize).collect()
     }
 }

@@ -145,7 +145,7 @@ pub(super) fn lines(question: &Question<'_>) -> Result<Vec<Line>, NumericError> 
             (Sensitivity::ImputedTimes075, 0.75_f64),
             (Sensitivity::ImputedTimes133, 1.33),
         ] {
-            let effects = primary.changed(|row| (row.estimate, rescaled(row, factor)))?;
+            let effects = primary.changed(|_, row| (row.estimate, rescaled(row, factor)))?;
             lines.push(line(kind, &effects, question.level));
         }
         lines.push(question.pace_adjusted()?);
@@ -281,7 +281,7 @@ impl Question<'_> {
         if known.n_players() < self.minimum_players {
             return Ok(too_few(kind));
         }
-        let effects = known.changed(|row| {
+        let effects = known.changed(|_, row| {
             let returned = PACE_RETURNED * pace(row).unwrap_or(f64::NAN);
             (row.estimate - returned, row.variance)
         })?;

@@ -56,7 +56,7 @@ impl<'a> Earlier<'a> {
             )
         };
         let is_same = beside(now) == beside(before.publication)
-            && then.rows().len() == rows.rows().len()
+            && then.k() == rows.k()
             && of_players(then) == of_players(rows);
         let mut analyses = before.findings.analyses.iter();
         analyses.find(|analysis| is_same && analysis.key == key)
@@ -71,7 +71,7 @@ fn of_players(rows: &Selection<'_>) -> Vec<Vec<Row>> {
         players.entry(row.group).or_default().push(Row {
             group: 0,
             pair: 0,
-            ..**row
+            ..row
         });
     }
     let mut players: Vec<Vec<Row>> = players.into_values().collect();

@@ -7,11 +7,12 @@
 use super::{Life, ServiceError, pair_effects};
 use crate::clock;
 use crate::contribution::Contribution;
-use crate::disclosure::{self, CountedPair, CountedPlayer, Kept, Outsider};
+use crate::disclosure::{Census, CountedPair, CountedPlayer, Gathered, Gathering, Kept, Outsider};
 use crate::effects::PairEffects;
 use crate::effects::spread::{CrowdSpread, PairReport};
 use crate::findings::Month;
 use crate::intake;
+use crate::pooling::Level;
 use crate::protocol::Study;
 use crate::receipt::ReceiptKey;
 use crate::store::{self, Batch, StoredContribution};
@@ -22,9 +23,10 @@ use uuid::Uuid;
 #[derive(Debug)]
 pub(super) struct Counted {
     pub(super) batch: Batch,
-    /// In the order in which they came; none of a batch that may not be shown.
-    pub(super) pairs: Vec<CountedPair>,
-    pub(super) kept: Kept,
+    /// Nothing of a batch that may not be shown.
+    pub(super) gathered: Gathered,
+    /// The contributions in the order in which they came.
+    pub(super) contributions: Vec<Uuid>,
     pub(super) crowd: CrowdSpread,
 }
 
@@ -40,8 +42,8 @@ pub(super) fn read(
     let batch = counted.batch();
     let mut read = Counted {
         batch,
-        pairs: Vec::new(),
-        kept: Kept::default(),
+        gathered: Gathered::default(),
+        contributions: Vec::new(),
         crowd: CrowdSpread::default(),
     };
     // A batch that only took out what was withdrawn shows nothing: not its figures, and not the
@@ -54,16 +56,15 @@ pub(super) fn read(
         batch: batch.number,
         key,
     };
-    let minimum_players = reader.study.protocol.analysis.minimum_players;
-    let (pairs, reports) = reader.alone(counted)?;
+    let rules = &reader.study.protocol.analysis;
+    let (census, reports) = reader.alone(counted)?;
     // Which pairs have rows does not depend on any spread.
-    read.kept = disclosure::kept(&pairs, &reader.study.protocol.analysis);
-    drop(pairs);
-    let with_rows = reports.into_iter().zip(read.kept.pairs());
+    let kept = census.kept(rules);
+    let with_rows = reports.into_iter().zip(kept.pairs());
     let with_rows = with_rows.filter(|(_, is_kept)| **is_kept);
     let with_rows = with_rows.map(|(numbered, _)| numbered);
-    read.crowd = CrowdSpread::of_reports(with_rows, minimum_players);
-    read.pairs = reader.in_crowd(counted, &read.crowd)?;
+    read.crowd = CrowdSpread::of_reports(with_rows, rules.minimum_players);
+    (read.gathered, read.contributions) = reader.in_crowd(counted, &read.crowd, &kept)?;
     Ok(read)
 }
 
@@ -77,13 +78,10 @@ struct Reader<'a> {
 }
 
 impl Reader<'_> {
-    /// The pairs without what they borrow, and what each says of spread.
-    fn alone(
-        &self,
-        counted: &store::Counted<'_>,
-    ) -> Result<(Vec<CountedPair>, Reports), ServiceError> {
+    /// Who is counted, and what each says of spread.
+    fn alone(&self, counted: &store::Counted<'_>) -> Result<(Census, Reports), ServiceError> {
         let nobody = CrowdSpread::default();
-        let (mut pairs, mut reports) = (Vec::new(), Vec::new());
+        let (mut census, mut reports) = (Census::default(), Reports::new());
         let mut players = Players::default();
         counted.each(|stored| {
             let number = players.number(stored.player);
@@ -91,20 +89,22 @@ impl Reader<'_> {
             reports.push((number, PairReport::of(&contribution)));
             let pair = pair_effects(&contribution, self.study, &nobody)?;
             let player = self.player(&stored, number);
-            pairs.push(CountedPair::new(&contribution, pair, &nobody, player));
+            census.count(&CountedPair::new(&contribution, pair, &nobody, player));
             Ok::<(), ServiceError>(())
         })?;
-        Ok((pairs, reports))
+        Ok((census, reports))
     }
 
-    /// The pairs, with missing spreads borrowed from a crowd, and with what corrected ones said
-    /// first.
+    /// What the pairs come to, with missing spreads borrowed from a crowd, and with what corrected
+    /// ones said first; and whose they are.
     fn in_crowd(
         &self,
         counted: &store::Counted<'_>,
         crowd: &CrowdSpread,
-    ) -> Result<Vec<CountedPair>, ServiceError> {
-        let mut pairs = Vec::new();
+        kept: &Kept,
+    ) -> Result<(Gathered, Vec<Uuid>), ServiceError> {
+        let mut gathering = Gathering::new(kept, &self.study.protocol.analysis);
+        let mut contributions = Vec::new();
         let mut players = Players::default();
         counted.each(|stored| {
             let contribution = contribution_of(&stored, &stored.document)?;
@@ -114,13 +114,14 @@ impl Reader<'_> {
             let first = first.filter(|first| *first != pair);
             let player = self.player(&stored, players.number(stored.player));
             let counted = CountedPair::new(&contribution, pair, crowd, player);
-            pairs.push(match first {
+            gathering.take(&match first {
                 Some(first) => counted.corrected_from(first),
                 None => counted,
             });
+            contributions.push(stored.uuid);
             Ok::<(), ServiceError>(())
         })?;
-        Ok(pairs)
+        Ok((gathering.gathered(Level::NINETY_FIVE)?, contributions))
     }
 
     fn player(&self, stored: &StoredContribution, number: usize) -> CountedPlayer {

@@ -1,20 +1,19 @@
 //! Figures over everybody, held against those that were shown before.
 
 use super::ServiceError;
-use crate::disclosure::{self, CountedPair, Everybody, Kept, Outsider, Outsiders, Shown};
+use crate::disclosure::{Everybody, Everyone, Outsider, Outsiders, Shown};
 use crate::findings::{Key, Publication};
 use crate::pooling::Interval;
 use crate::protocol::GapBands;
 use crate::store::ShownFigure;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// Bytes of one outsider in the store.
 const OUTSIDER_BYTES: usize = 40;
 
 /// The figures over everybody that may be shown, and what has to be remembered of them.
 pub(super) fn over_everybody(
-    pairs: &[CountedPair],
-    kept: &Kept,
+    everyone: Everyone,
     publication: &Publication,
     before: &[ShownFigure],
 ) -> Result<(Vec<Everybody>, Vec<ShownFigure>), ServiceError> {
@@ -22,18 +21,16 @@ pub(super) fn over_everybody(
     for figure in before {
         figures.entry(&figure.cell).or_default().push(figure);
     }
-    let keys = pairs.iter().flat_map(CountedPair::keys);
-    let earlier: BTreeMap<Key, Vec<Shown>> = keys
-        .collect::<BTreeSet<Key>>()
-        .into_iter()
+    let earlier: BTreeMap<Key, Vec<Shown>> = everyone
+        .keys()
         .filter_map(|key| {
-            let of_cell = figures.get(cell(&key).as_str())?.iter();
-            Some((key, of_cell.map(|figure| shown(key, figure)).collect()))
+            let of_cell = figures.get(cell(key).as_str())?.iter();
+            Some((*key, of_cell.map(|figure| shown(*key, figure)).collect()))
         })
         .collect();
     let (rules, level) = (&publication.rules, publication.level);
     let batch = publication.batch.as_ref().map_or(0, |batch| batch.number);
-    let shown = disclosure::everybody(pairs, kept, rules, level, batch, &earlier)?;
+    let shown = everyone.shown(rules, level, batch, &earlier)?;
     let remembered = shown.iter().map(remembered).collect();
     let figures = shown.into_iter().map(|shown| shown.figure);
     Ok((figures.collect(), remembered))

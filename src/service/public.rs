@@ -7,10 +7,10 @@ use super::package::{self, Package, Published};
 use super::query::{Answers, NotAsked};
 use super::{CardFile, Life, Ready, ServiceError};
 use crate::clock;
-use crate::disclosure::{self, CountedPair, Everybody, ExactFlow};
+use crate::disclosure::{self, Everybody, ExactFlow};
 use crate::effects::spread::CrowdSpread;
 use crate::findings::flow::ParticipantFlow;
-use crate::findings::{BatchLabel, Before, Choice, Findings, Publication, Row};
+use crate::findings::{BatchLabel, Before, Choice, Findings, Publication, Row, Rows};
 use crate::pages::{self, Hidden, Standing, StudyView};
 use crate::plan::Flow;
 use crate::pooling::Level;
@@ -22,6 +22,7 @@ use crate::units::Units;
 use crate::vocabulary::{Sequence, StudyState};
 use crate::wire;
 use crate::wire::package::{Edition, File};
+use std::mem;
 use std::sync::{Arc, OnceLock};
 use uuid::Uuid;
 
@@ -64,34 +65,37 @@ pub struct Public {
 /// For each contribution with rows its identifier and the place of its first row, in the order of
 /// identifiers. The rows of one pair follow each other.
 #[derive(Debug)]
-struct Owners(Vec<(Uuid, usize)>);
+struct Owners(Vec<(Uuid, u32)>);
 
 impl Owners {
-    /// `came` has the place of the pair of each row.
-    fn of(rows: &[Row], came: &[usize], pairs: &[CountedPair]) -> Self {
+    /// `came` has the place of the pair of each row among the contributions.
+    fn of(came: &[u32], contributions: &[Uuid]) -> Self {
         let mut owners = Vec::new();
         let mut before = None;
-        for (first, (row, place)) in rows.iter().zip(came).enumerate() {
-            let this = Some((row.group, row.pair));
-            if before != this
-                && let Some(counted) = pairs.get(*place)
+        for (first, pair) in (0..).zip(came) {
+            if before != Some(pair)
+                && let Some(contribution) = contributions.get(*pair as usize)
             {
-                owners.push((Uuid::from_u128(counted.identity.contribution), first));
+                owners.push((*contribution, first));
             }
-            before = this;
+            before = Some(pair);
         }
         owners.sort_unstable();
         Self(owners)
     }
 
     /// The rows of a contribution.
-    fn rows<'a>(&self, contribution: Uuid, rows: &'a [Row]) -> &'a [Row] {
+    fn rows(&self, contribution: Uuid, rows: &Rows) -> Vec<Row> {
         let found = self.0.binary_search_by_key(&contribution, |owner| owner.0);
-        let owner = found.ok().and_then(|place| self.0.get(place));
-        let rows = owner.and_then(|(_, first)| rows.get(*first..));
-        let of_pair = |a: &Row, b: &Row| (a.group, a.pair) == (b.group, b.pair);
-        let mut pairs = rows.unwrap_or_default().chunk_by(of_pair);
-        pairs.next().unwrap_or_default()
+        let first = found.ok().and_then(|place| self.0.get(place));
+        let Some((_, first)) = first else {
+            return Vec::new();
+        };
+        let pair_of = |row: &Row| (row.group, row.pair);
+        let all = (*first as usize..).map_while(|place| rows.get(place));
+        let mut all = all.peekable();
+        let pair = all.peek().map(pair_of);
+        all.take_while(|row| Some(pair_of(row)) == pair).collect()
     }
 }
 
@@ -120,9 +124,7 @@ impl InUnits {
 impl Public {
     /// The rows of one contribution, for nobody but whoever holds its receipt.
     pub(super) fn rows_of(&self, contribution: Uuid) -> Vec<Row> {
-        self.whose
-            .rows(contribution, &self.publication.rows)
-            .to_vec()
+        self.whose.rows(contribution, &self.publication.rows)
     }
 
     /// Whether the study takes contributions.
@@ -148,11 +150,10 @@ impl Public {
             life.version(batch.protocol_version)
         });
         let then = &then.study;
-        let (pairs, kept, crowd) = counted
-            .map(|counted| (counted.pairs, counted.kept, counted.crowd))
+        let (mut gathered, contributions, crowd) = counted
+            .map(|counted| (counted.gathered, counted.contributions, counted.crowd))
             .unwrap_or_default();
         let rules = then.protocol.analysis.clone();
-        let mut published = disclosure::rows(&pairs, &kept, &rules);
         let mut publication = Publication {
             study: study.label.clone(),
             batch: batch.map(|batch| BatchLabel {
@@ -161,24 +162,22 @@ impl Public {
             }),
             protocol_version: then.protocol.version,
             level: Level::NINETY_FIVE,
-            rows: std::mem::take(&mut published.rows),
-            frames: published.frames,
-            pairs_left_out: disclosure::pairs_left_out(&pairs, &kept, &rules),
-            session_spreads: disclosure::session_spreads(&pairs, &kept, &rules)?,
-            count_models: disclosure::count_models(&pairs, &kept, &rules, Level::NINETY_FIVE)?,
+            rows: mem::take(&mut gathered.rows),
+            frames: mem::take(&mut gathered.frames),
+            pairs_left_out: gathered.pairs_left_out,
+            session_spreads: mem::take(&mut gathered.session_spreads),
+            count_models: mem::take(&mut gathered.count_models),
             first_versions: Vec::new(),
             reached: Vec::new(),
             plans: batch.and_then(|_| disclosure::plan_counts(&plans, &rules)),
             rules,
         };
-        let came = published.pairs;
-        publication.first_versions = disclosure::first_versions(&pairs, &came, &publication)?;
-        publication.reached = disclosure::reached(&came, &publication)?;
+        publication.first_versions = gathered.first_versions(&publication)?;
+        publication.reached = gathered.reached(&publication)?;
         let flow = batch.map(|_| disclosure::flow(&exact_flow(&plans, sent), &publication.rules));
-        let (everybody, shown) = over_everybody(&pairs, &kept, &publication, figures_before)?;
-        let whose = Owners::of(&publication.rows, &came, &pairs);
-        // What analyses are made from stands in the rows, and pairs take more memory than these.
-        drop((pairs, kept, came));
+        let whose = Owners::of(&gathered.came, &contributions);
+        let (everybody, shown) = over_everybody(gathered.everyone, &publication, figures_before)?;
+        drop(contributions);
         let before = before.map(|before| Before {
             publication: &before.publication,
             findings: &before.findings,

@@ -15,7 +15,7 @@ pub fn document(publication: &Publication, findings: &Findings, everybody: &[Eve
     let mut document = without_rows(publication, findings, everybody);
     if let Some(document) = document.as_object_mut() {
         let rows = publication.rows.iter();
-        let rows = rows.map(|found| row(found, &publication.frames)).collect();
+        let rows = rows.map(|found| row(&found, &publication.frames)).collect();
         document.insert("rows".to_owned(), rows);
     }
     document
@@ -38,7 +38,7 @@ pub fn write(
     write!(out, "{head},\"rows\":[")?;
     for (place, found) in publication.rows.iter().enumerate() {
         let comma = if 0 < place { "," } else { "" };
-        write!(out, "{comma}{}", row(found, &publication.frames))?;
+        write!(out, "{comma}{}", row(&found, &publication.frames))?;
     }
     out.write_str("]}\n")
 }

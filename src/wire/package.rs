@@ -158,7 +158,7 @@ pub fn entries<'a>(
 ) -> Box<dyn Iterator<Item = Value> + 'a> {
     if table == Table::Rows {
         let rows = publication.rows.iter();
-        return Box::new(rows.map(|row| aggregate::row(row, &publication.frames)));
+        return Box::new(rows.map(|row| aggregate::row(&row, &publication.frames)));
     }
     let listed = head.get(table.list()).and_then(Value::as_array);
     Box::new(listed.into_iter().flatten().cloned())

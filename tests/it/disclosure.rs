@@ -16,13 +16,15 @@ use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::sync::Arc;
-use tautpool::disclosure::{self, CountedPair, CountedPlayer, Everybody, Outsider};
+use tautpool::disclosure::{
+    self, Census, CountedPair, CountedPlayer, Everybody, Gathered, Gathering, Outsider,
+};
 use tautpool::effects::{self, spread::CrowdSpread};
 use tautpool::findings::{Analysis, Choice, FirstVersions, Month, Publication, Row};
 use tautpool::intake;
 use tautpool::pages;
 use tautpool::pooling::Level;
-use tautpool::protocol::{GapBand, GapBands};
+use tautpool::protocol::{AnalysisRules, GapBand, GapBands};
 use tautpool::receipt::ReceiptKey;
 use tautpool::service::{Accepted, Incoming, Public, Service};
 use tautpool::vocabulary::Outcome;
@@ -78,7 +80,7 @@ fn publication(rows: Vec<Row>) -> Publication {
         batch: None,
         protocol_version: 1,
         level: Level::NINETY_FIVE,
-        rows,
+        rows: rows.into_iter().collect(),
         rules: study.protocol.analysis,
         frames: Vec::new(),
         pairs_left_out: 0,
@@ -107,7 +109,21 @@ fn corrected(pairs: &[(u32, Pair)], first: &[(u32, Pair)]) -> Vec<CountedPair> {
 
 fn rows_of(counted: &[CountedPair]) -> Vec<Row> {
     let rules = corpus::study().protocol.analysis;
-    disclosure::rows(counted, &disclosure::kept(counted, &rules), &rules).rows
+    gathered(counted, &rules).rows.iter().collect()
+}
+
+/// What pairs come to, in the order in which they came.
+fn gathered(counted: &[CountedPair], rules: &AnalysisRules) -> Gathered {
+    let mut census = Census::default();
+    for counted in counted {
+        census.count(counted);
+    }
+    let kept = census.kept(rules);
+    let mut gathering = Gathering::new(&kept, rules);
+    for counted in counted {
+        gathering.take(counted);
+    }
+    gathering.gathered(Level::NINETY_FIVE).unwrap()
 }
 
 fn everybody(pairs: &[(u32, Pair)]) -> Vec<Everybody> {
@@ -116,9 +132,8 @@ fn everybody(pairs: &[(u32, Pair)]) -> Vec<Everybody> {
 
 fn everybody_of(counted: &[CountedPair]) -> Vec<Everybody> {
     let rules = corpus::study().protocol.analysis;
-    let kept = disclosure::kept(counted, &rules);
-    let before = BTreeMap::new();
-    let shown = disclosure::everybody(counted, &kept, &rules, Level::NINETY_FIVE, 1, &before);
+    let everyone = gathered(counted, &rules).everyone;
+    let shown = everyone.shown(&rules, Level::NINETY_FIVE, 1, &BTreeMap::new());
     let figures = shown.unwrap().into_iter().map(|shown| shown.figure);
     figures.collect()
 }
@@ -343,10 +358,9 @@ fn rows_are_rounded_and_close_to_what_they_were() {
 /// count and as they were sent.
 fn first_speed(counted: &[CountedPair]) -> Option<FirstVersions> {
     let rules = corpus::study().protocol.analysis;
-    let kept = disclosure::kept(counted, &rules);
-    let published = disclosure::rows(counted, &kept, &rules);
-    let publication = publication(published.rows.clone());
-    let found = disclosure::first_versions(counted, &published.pairs, &publication).unwrap();
+    let gathered = gathered(counted, &rules);
+    let publication = publication(gathered.rows.iter().collect());
+    let found = gathered.first_versions(&publication).unwrap();
     found
         .into_iter()
         .find(|first| first.key.outcome == Outcome::Speed)
@@ -497,7 +511,7 @@ fn published(pairs: &[(u32, Pair)]) -> Arc<Public> {
 
 /// Rows without their groups, whose numbers are drawn anew, sorted.
 fn row_contents(public: &Public) -> Vec<String> {
-    let content = |row: &Row| {
+    let content = |row: Row| {
         let (band, outcome) = (GapBands::code(row.band), row.outcome.code());
         format!(
             "{band} {} {outcome} {} {}",

@@ -348,7 +348,7 @@ fn a_download_holds_everything_that_its_figures_are_made_from() {
         ..row
     }));
     let mut publication = publication(all);
-    let key = publication.rows[0].key();
+    let key = publication.rows.get(0).unwrap().key();
     let interval = Interval {
         low: -0.4,
         high: 2.2,

@@ -101,7 +101,7 @@ pub(crate) fn publication(rows: Vec<Row>) -> Publication {
             minimum_players: 5,
         },
         level: Level::NINETY_FIVE,
-        rows,
+        rows: rows.into_iter().collect(),
         frames: Vec::new(),
         pairs_left_out: 0,
         first_versions: Vec::new(),

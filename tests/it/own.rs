@@ -13,7 +13,7 @@ use std::sync::OnceLock;
 use tautpool::demo::Stage;
 use tautpool::findings::gains::best_guess;
 use tautpool::findings::own::{OwnAnswer, Played, own};
-use tautpool::findings::{Key, Row};
+use tautpool::findings::{Key, Row, Rows};
 use tautpool::pages::{self, AnswerView, Station};
 use tautpool::pooling::Level;
 use tautpool::pooling::gains::Measurement;
@@ -137,8 +137,8 @@ fn a_best_guess_is_the_one_of_the_engine_on_the_published_rows() {
                 class: effect.class,
                 band: answer.band,
             };
-            let of_key = |row: &&Row| row.key() == key;
-            let rows: Vec<Row> = publication.rows.iter().filter(of_key).copied().collect();
+            let of_key = |row: &Row| row.key() == key;
+            let rows: Rows = publication.rows.iter().filter(of_key).collect();
             let is_of_key = |spread: &&tautpool::findings::SessionSpread| {
                 (spread.outcome, spread.class) == (key.outcome, key.class)
             };

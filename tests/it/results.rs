@@ -399,7 +399,7 @@ fn nothing_is_drawn_of_bands_with_too_few() {
     let public = public();
     let view = public.view(DEFAULT);
     // Rows below the protocol's gap are in no picture of single pairs.
-    let under = |row: &&tautpool::findings::Row| row.band == GapBand::UnderProtocol;
+    let under = |row: &tautpool::findings::Row| row.band == GapBand::UnderProtocol;
     assert!(public.publication.rows.iter().any(|row| under(&row)));
     for name in pages::picture_names(&view) {
         assert!(!name.ends_with("-under"), "{name}");

@@ -1,5 +1,5 @@
 use super::*;
-use crate::findings::{Choice, Circumstances, SessionSpread};
+use crate::findings::{Choice, Circumstances, Row, SessionSpread};
 use crate::pooling::Level;
 use crate::protocol::{AnalysisRules, GapBands, StudyLabel};
 use crate::units::{Hundredths, TensionUnit};
@@ -16,7 +16,7 @@ pub(super) fn about(outcome: Outcome) -> PrimaryOutcome {
 }
 
 /// Speed rows of so many players, one each, 3 km/h above and below 1 in turn, variance 1.
-pub(super) fn rows(n: usize) -> Vec<Row> {
+pub(in crate::findings) fn rows(n: usize) -> Vec<Row> {
     let row = |idx: usize| Row {
         group: u32::try_from(idx).unwrap() + 1,
         pair: 1,
@@ -52,7 +52,7 @@ pub(super) fn publication(rows: Vec<Row>, spread: Option<f64>) -> Publication {
             minimum_players: 5,
         },
         level: Level::NINETY_FIVE,
-        rows,
+        rows: rows.into_iter().collect(),
         frames: Vec::new(),
         pairs_left_out: 0,
         first_versions: Vec::new(),

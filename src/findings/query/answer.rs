@@ -109,9 +109,9 @@ impl Publication {
     /// # Errors
     /// [`NotAnswered`] below the protocol's minimum of players.
     pub fn ask(&self, query: &Query) -> Result<Answer, NotAnswered> {
-        let rows: Selection<'_> = self.rows.iter().filter(|row| query.holds(row)).collect();
+        let rows = self.rows.select(|row| query.holds(row));
         let (basis, primary) = basis(query, &rows);
-        let bands: BTreeSet<GapBand> = primary.rows().iter().map(|row| row.band).collect();
+        let bands: BTreeSet<GapBand> = primary.rows().map(|row| row.band).collect();
         let bands: Vec<GapBand> = bands.into_iter().collect();
         let minimum_players = self.rules.minimum_players;
         let too_few = NotAnswered::TooFewPlayers { minimum_players };
@@ -125,8 +125,8 @@ impl Publication {
             band: first,
         };
         let is_declared = declared(&key, &self.rules).is_some();
-        let whole: Selection<'_> = self.rows.iter().filter(|row| row.key() == key).collect();
-        let is_published = rows.rows().len() == whole.rows().len() && basis == whole.primary().0;
+        let whole = self.rows.select(|row| row.key() == key);
+        let is_published = rows.k() == whole.k() && basis == whole.primary().0;
         let exploratory = !(is_published && is_declared);
         let mut tested = self.tested(key, &rows, (basis, &primary))?;
         if exploratory {

@@ -1,5 +1,5 @@
 use super::*;
-use crate::findings::Choice;
+use crate::findings::{Choice, Rows};
 use crate::protocol::{AnalysisRules, GapBand, PrimaryOutcome, StudyLabel};
 use crate::units::{Hundredths, TensionUnit};
 use crate::vocabulary::ShotClass;
@@ -25,7 +25,7 @@ fn publication() -> Publication {
             minimum_players: 5,
         },
         level: Level::NINETY_FIVE,
-        rows: Vec::new(),
+        rows: Rows::default(),
         frames: Vec::new(),
         pairs_left_out: 0,
         first_versions: Vec::new(),

@@ -29,7 +29,7 @@ pub(in crate::intake) fn publication(root: &Document<'_>) -> Option<Publication>
         protocol_version: protocol.field("version").whole()?,
         rules,
         level: Level::new(root.field("level").number()?).ok()?,
-        rows,
+        rows: rows.into_iter().collect(),
         frames,
         pairs_left_out: n(&root.field("protection").field("pairs_left_out_at_least"))?,
         first_versions: all(&root.field("first_versions"), |place| {

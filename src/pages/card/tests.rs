@@ -1,5 +1,5 @@
 use super::*;
-use crate::findings::{BatchLabel, Choice, Withheld, table};
+use crate::findings::{BatchLabel, Choice, Rows, Withheld, table};
 use crate::pooling::{Effects, Level};
 use crate::protocol::{AnalysisRules, GapBands, StudyLabel};
 use crate::units::{Hundredths, TensionUnit};
@@ -36,7 +36,7 @@ fn publication() -> Publication {
             minimum_players: 5,
         },
         level: Level::NINETY_FIVE,
-        rows: Vec::new(),
+        rows: Rows::default(),
         frames: Vec::new(),
         pairs_left_out: 0,
         first_versions: Vec::new(),

@@ -85,7 +85,7 @@ pub fn pairs(view: &StudyView<'_>) -> Result<String, askama::Error> {
 /// `None` where no row is published.
 fn band_of(view: &StudyView<'_>, key: Key) -> Option<Band> {
     let rows = view.publication.rows.iter();
-    let mut rows: Vec<&Row> = rows.filter(|row| row.key() == key).collect();
+    let mut rows: Vec<Row> = rows.filter(|row| row.key() == key).collect();
     rows.sort_by(|a, b| {
         let by_difference = a.estimate.total_cmp(&b.estimate);
         by_difference.then_with(|| (a.group, a.pair).cmp(&(b.group, b.pair)))

@@ -6,7 +6,7 @@
 
 use super::super::protocol::plan_of_analysis;
 use super::{canonical, document};
-use crate::findings::{Choice, Findings, Publication, Row};
+use crate::findings::{Choice, Findings, Publication, Rows};
 use crate::intake::{self, Rejection};
 use crate::pooling::NumericError;
 use crate::release::{Release, Software};
@@ -145,9 +145,10 @@ pub fn check_with(
 }
 
 /// Groups are numbered from 1 in the order of the rows, and so are the pairs of each.
-fn out_of_order(rows: &[Row]) -> Option<usize> {
+fn out_of_order(rows: &Rows) -> Option<usize> {
     let mut before = (0, 0);
-    rows.iter().position(|row| {
+    let mut rows = rows.iter();
+    rows.position(|row| {
         let (group, pair) = before;
         before = (row.group, row.pair);
         let next = [(group, pair), (group, pair + 1), (group + 1, 1)];

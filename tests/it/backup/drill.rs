@@ -10,6 +10,7 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::Duration;
+use tempfile::TempDir;
 
 /// What senders were told, in the order they were: document and reply.
 type Ledger = Arc<Mutex<Vec<(Value, Value)>>>;
@@ -26,10 +27,18 @@ fn send_until(stop: &AtomicBool, next: &AtomicU32, server: &Server, ledger: &Led
     }
 }
 
-/// Public figures as they leave, without the day, which may end between two batches.
-fn figures(server: &Server) -> Value {
+/// Public figures of the newest batch in a folder as they leave, without the day, which may end
+/// between two batches. A contribution is acknowledged before its batch is public.
+fn figures(server: &Server, data: &Path) -> Value {
+    let database = rusqlite::Connection::open(data.join("tautpool.sqlite")).unwrap();
+    let newest = "SELECT max(number) FROM batch";
+    let newest: Option<i64> = database.query_row(newest, [], |row| row.get(0)).unwrap();
     let path = format!("/api/v1/studies/{STUDY}/pooled");
-    let mut pooled = server.get(&path).expect(200).json();
+    let mut pooled = Value::Null;
+    harness::wait_until("the newest batch is public", || {
+        pooled = server.get(&path).expect(200).json();
+        pooled["batch"]["number"].as_i64() == newest
+    });
     pooled["batch"]["date"].take();
     pooled
 }
@@ -68,6 +77,8 @@ fn backups_under_load_restore_to_everything_that_was_acknowledged_before() {
     );
     drop(server);
     let ledger = ledger.lock().unwrap();
+    let fresh = harness::server();
+    let mut sent = Vec::new();
     for (before, backup, said, after) in &taken {
         // A sender each may have been answered and not yet have written it down.
         let kept = said["holds"]["contributions"].as_u64().unwrap();
@@ -76,14 +87,20 @@ fn backups_under_load_restore_to_everything_that_was_acknowledged_before() {
             (*before as u64..=at_most).contains(&kept),
             "{said} {before} {after}"
         );
-        is_restored(backup, &ledger[..*before]);
+        is_restored(backup, &ledger[..*before], &fresh, &mut sent);
     }
 }
 
 /// A backup restored and served has everything that was acknowledged before it began, as it was
-/// told; its receipts open; and its figures are those of a service that got the same contributions in
-/// the same order.
-fn is_restored(backup: &Path, before: &[(Value, Value)]) {
+/// told; its receipts open; and its figures are those of a fresh service that got the same
+/// contributions in the same order. That was sent what stood in the backups before, and is sent the
+/// rest now.
+fn is_restored(
+    backup: &Path,
+    before: &[(Value, Value)],
+    (folder, fresh): &(TempDir, Server),
+    sent: &mut Vec<String>,
+) {
     let parent = tempfile::tempdir().unwrap();
     let data = parent.path().join("restored");
     let output = restore(backup, &data);
@@ -105,12 +122,20 @@ fn is_restored(backup: &Path, before: &[(Value, Value)]) {
         assert_eq!(only["contribution"], reply["contribution"]);
         assert_eq!(only["versions"][0]["document"], *document);
     }
-    let (_folder, again) = harness::server();
-    for kept in &restored {
-        let document = kept["document"].as_str().unwrap();
-        again.post_bytes(document.as_bytes(), &[]).expect(201);
+    let documents = restored
+        .iter()
+        .map(|kept| kept["document"].as_str().unwrap());
+    let documents: Vec<&str> = documents.collect();
+    assert_eq!(
+        sent,
+        &documents[..sent.len()],
+        "every backup goes on from the one before"
+    );
+    for document in &documents[sent.len()..] {
+        fresh.post_bytes(document.as_bytes(), &[]).expect(201);
+        sent.push((*document).to_owned());
     }
-    assert_eq!(figures(&server), figures(&again));
+    assert_eq!(figures(&server, &data), figures(fresh, folder.path()));
 }
 
 #[test]

@@ -1,10 +1,10 @@
 //! Attacks on rows: who knows something of a player, and looks for the player's rows.
 
-use super::NOW_MS;
+use super::{NOW_MS, gathered};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use tautpool::demo::crowd::{self, Settings};
-use tautpool::disclosure::{self, CountedPair, CountedPlayer, Outsider, to_tenth};
+use tautpool::disclosure::{CountedPair, CountedPlayer, Gathered, Outsider, to_tenth};
 use tautpool::effects::{self, spread::CrowdSpread};
 use tautpool::findings::{Month, Row};
 use tautpool::intake;
@@ -109,33 +109,32 @@ fn truths(pairs: &[CountedPair]) -> Vec<Facts> {
                 ..pair.clone()
             })
             .collect();
-        let kept = disclosure::kept(&copies, &rules);
-        let published = disclosure::rows(&copies, &kept, &rules);
-        let row = published.rows.first();
-        row.map_or_else(Facts::new, |row| shown(row, &published.frames))
+        let published = gathered(&copies, &rules);
+        let row = published.rows.get(0);
+        row.map_or_else(Facts::new, |row| shown(&row, &published.frames))
     });
     of_pair.collect()
 }
 
 /// What is shown of each pair of each group.
-fn by_group(published: &disclosure::Rows) -> BTreeMap<u32, BTreeMap<u32, Facts>> {
+fn by_group(published: &Gathered) -> BTreeMap<u32, BTreeMap<u32, Facts>> {
     let mut groups: BTreeMap<u32, BTreeMap<u32, Facts>> = BTreeMap::new();
-    for row in &published.rows {
+    for row in published.rows.iter() {
         let pairs = groups.entry(row.group).or_default();
-        pairs.insert(row.pair, shown(row, &published.frames));
+        pairs.insert(row.pair, shown(&row, &published.frames));
     }
     groups
 }
 
-fn published(pairs: &[CountedPair]) -> disclosure::Rows {
-    let rules = study().protocol.analysis;
-    disclosure::rows(pairs, &disclosure::kept(pairs, &rules), &rules)
+fn published(pairs: &[CountedPair]) -> Gathered {
+    gathered(pairs, &study().protocol.analysis)
 }
 
 /// The group of each pair that has rows, by the pair's place.
-fn groups_of(published: &disclosure::Rows) -> BTreeMap<usize, u32> {
-    let rows = published.rows.iter().zip(&published.pairs);
-    rows.map(|(row, pair)| (*pair, row.group)).collect()
+fn groups_of(published: &Gathered) -> BTreeMap<usize, u32> {
+    let rows = published.rows.iter().zip(&published.came);
+    rows.map(|(row, pair)| (*pair as usize, row.group))
+        .collect()
 }
 
 #[test]
@@ -213,7 +212,7 @@ fn a_friend_who_knows_the_exact_speeds_finds_the_row() {
             if effect.outcome != Outcome::Speed {
                 continue;
             }
-            let is_it = |row: &&Row| {
+            let is_it = |row: &Row| {
                 (row.outcome, row.class) == (effect.outcome, effect.class)
                     && row.band == pairs[pair].pair.band
                     && row.estimate.to_bits() == to_tenth(effect.estimate).to_bits()
@@ -274,7 +273,7 @@ fn bands_are_told_of_five_who_share_them() {
     let published = published(&crowd_of(PLAYERS));
     let mut sharing: BTreeMap<Vec<GapBand>, usize> = BTreeMap::new();
     let mut bands: BTreeMap<u32, BTreeMap<u32, GapBand>> = BTreeMap::new();
-    for row in &published.rows {
+    for row in published.rows.iter() {
         bands
             .entry(row.group)
             .or_default()

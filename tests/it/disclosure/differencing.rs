@@ -1,10 +1,10 @@
 //! Publications side by side: subtracting one from another isolates nobody without a row.
 
-use super::{consenting, counted, players, pooling_only};
+use super::{consenting, counted, gathered, players, pooling_only};
 use crate::corpus;
 use proptest::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
-use tautpool::disclosure::{self, CountedPair, Outsiders, Shown};
+use tautpool::disclosure::{CountedPair, Outsiders, Shown};
 use tautpool::findings::Key;
 use tautpool::pooling::Level;
 
@@ -16,9 +16,10 @@ fn one_after_another(publications: &[Vec<CountedPair>]) -> Vec<Vec<Shown>> {
     let mut before: BTreeMap<Key, Vec<Shown>> = BTreeMap::new();
     let mut all = Vec::new();
     for (batch, pairs) in (1..).zip(publications) {
-        let kept = disclosure::kept(pairs, &rules);
-        let level = Level::NINETY_FIVE;
-        let shown = disclosure::everybody(pairs, &kept, &rules, level, batch, &before).unwrap();
+        let everyone = gathered(pairs, &rules).everyone;
+        let shown = everyone
+            .shown(&rules, Level::NINETY_FIVE, batch, &before)
+            .unwrap();
         for shown in &shown {
             let earlier = before.entry(shown.figure.key).or_default();
             if shown.figure.batch == batch {

@@ -116,8 +116,8 @@ fn an_estimate_settles_in_steps_of_several_players() {
     });
     let made = publication(all.clone());
     // They came in the order of the rows, or the other way round.
-    let as_listed: Vec<usize> = (0..44).collect();
-    let reversed: Vec<usize> = (0..44).rev().collect();
+    let as_listed: Vec<u32> = (0..44).collect();
+    let reversed: Vec<u32> = (0..44).rev().collect();
     for came in [&as_listed, &reversed] {
         let reached = made.reached(came).unwrap();
         for (band, n_players) in [(0, 32), (1, 8)] {

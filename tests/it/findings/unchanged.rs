@@ -101,17 +101,17 @@ fn only_the_bands_that_something_came_to_are_made_anew() {
     let mut made = Made(12);
     let before = publication(crowd(1));
     let all = [0, 1, 2].map(GapBand::Numbered);
-    let same = publication(renumbered(before.rows.clone(), &mut made));
+    let same = publication(renumbered(before.rows.iter().collect(), &mut made));
     assert_eq!(taken_over(&after(&same, &before, &marked(&before))), all);
 
-    let mut rows = renumbered(before.rows.clone(), &mut made);
+    let mut rows = renumbered(before.rows.iter().collect(), &mut made);
     let newcomers = before
         .rows
         .iter()
         .filter(|row| row.band == GapBand::Numbered(1));
     rows.extend(newcomers.map(|row| Row {
         group: 600 + row.group,
-        ..*row
+        ..row
     }));
     let touched = publication(rows);
     let others = [0, 2].map(GapBand::Numbered);

@@ -300,7 +300,7 @@ pub(super) fn aggregate() -> Target<'static> {
             let document: Value = serde_json::from_slice(without_mark(bytes)).unwrap();
             let again = intake::published(document.to_string().as_bytes());
             assert!(again.unwrap() == publication);
-            for row in &publication.rows {
+            for row in publication.rows.iter() {
                 assert!(row.estimate.is_finite(), "{row:?}");
                 assert!(row.variance.is_finite() && 0.0 < row.variance, "{row:?}");
             }

@@ -59,7 +59,7 @@ pub(super) fn dose(view: &StudyView<'_>, primary: &PrimaryOutcome) -> Picture {
             gap_unit: gap_unit.to_owned(),
             points: found.map_or_else(Vec::new, |found| {
                 let rows = view.publication.rows.iter();
-                let rows: Vec<&Row> = rows
+                let rows: Vec<Row> = rows
                     .filter(|row| (row.outcome, row.class) == (outcome, primary.class))
                     .filter(|row| found.basis.holds(row))
                     .collect();
@@ -96,12 +96,12 @@ pub(super) fn dose(view: &StudyView<'_>, primary: &PrimaryOutcome) -> Picture {
 }
 
 /// Pairs at their gaps, with their shares of the weights of the line.
-fn dose_points(view: &StudyView<'_>, rows: &[&Row], found: &DoseResponse) -> Vec<DosePoint> {
+fn dose_points(view: &StudyView<'_>, rows: &[Row], found: &DoseResponse) -> Vec<DosePoint> {
     let wording = view.wording();
     let model = found.origin.model.as_ref();
     let between = model.map_or(0.0, |model| model.tau_squared);
     let weight = |row: &Row| 1.0 / (row.variance + between);
-    let all: f64 = rows.iter().map(|row| weight(row)).sum();
+    let all: f64 = rows.iter().map(weight).sum();
     rows.iter()
         .map(|row| DosePoint {
             gap: wording.gap(row.gap_lb),

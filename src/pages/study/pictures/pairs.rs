@@ -14,17 +14,14 @@ use crate::pooling::small_studies::Asymmetry;
 use crate::protocol::{GapBand, PrimaryOutcome};
 
 /// The published rows of an analysis that it rests on.
-fn rows_of<'a>(view: &StudyView<'a>, analysis: &Analysis) -> Vec<&'a Row> {
+fn rows_of(view: &StudyView<'_>, analysis: &Analysis) -> Vec<Row> {
     let rows = view.publication.rows.iter();
     rows.filter(|row| row.key() == analysis.key && analysis.basis.holds(row))
         .collect()
 }
 
 /// The analyses of one primary outcome whose gaps follow the protocol, with the rows behind each.
-fn counted<'a>(
-    view: &StudyView<'a>,
-    primary: &PrimaryOutcome,
-) -> Vec<(&'a Analysis, Vec<&'a Row>)> {
+fn counted<'a>(view: &StudyView<'a>, primary: &PrimaryOutcome) -> Vec<(&'a Analysis, Vec<Row>)> {
     analyses_of(view, primary)
         .into_iter()
         .filter(|analysis| analysis.key.band != GapBand::UnderProtocol)
@@ -42,7 +39,7 @@ fn full_list(view: &StudyView<'_>) -> Link {
 pub(super) fn ranked(view: &StudyView<'_>, primary: &PrimaryOutcome) -> Picture {
     let (outcome, wording) = (primary.outcome, view.wording());
     let counted = counted(view, primary);
-    let rows = || counted.iter().flat_map(|(_, rows)| rows.iter().copied());
+    let rows = || counted.iter().flat_map(|(_, rows)| rows);
     let pairs: Vec<RankedPair> = rows()
         .filter_map(|row| {
             let range = wording.range(outcome, row.interval(view.publication.level).ok()?);
@@ -104,7 +101,7 @@ pub(super) fn ranked(view: &StudyView<'_>, primary: &PrimaryOutcome) -> Picture 
 }
 
 /// How many pairs there are and above zero, and the lowest, the middle and the highest.
-fn spread(view: &StudyView<'_>, rows: &[&Row]) -> [String; 5] {
+fn spread(view: &StudyView<'_>, rows: &[Row]) -> [String; 5] {
     let wording = view.wording();
     let mut estimates: Vec<f64> = rows
         .iter()
@@ -140,7 +137,7 @@ fn funnel(
     view: &StudyView<'_>,
     primary: &PrimaryOutcome,
     analysis: &Analysis,
-    rows: &[&Row],
+    rows: &[Row],
 ) -> Picture {
     let (outcome, wording) = (primary.outcome, view.wording());
     let gap = band_label(analysis.key.band, wording);

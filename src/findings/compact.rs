@@ -1,0 +1,183 @@
+//! Rows in little memory: what the rows of a pair share stands once.
+//!
+//! A row by itself takes 88 bytes. Here it takes 32, and each pair 56 more: of nine rows a pair
+//! that is 38 bytes a row.
+
+use super::{Circumstances, Row};
+use crate::protocol::GapBand;
+use crate::vocabulary::{Outcome, ShotClass, VarianceSource};
+use std::cmp::Ordering;
+
+/// Published rows, in an order. They are put together as they are asked for.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Rows {
+    pairs: Vec<Pair>,
+    figures: Vec<Figures>,
+}
+
+/// What rows that follow each other share.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Pair {
+    group: u32,
+    pair: u32,
+    band: GapBand,
+    gap_lb: i32,
+    circumstances: Circumstances,
+}
+
+/// The rest of a row.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Figures {
+    /// The place of its pair.
+    of: u32,
+    outcome: Outcome,
+    class: ShotClass,
+    source: VarianceSource,
+    estimate: f64,
+    variance: f64,
+    imputed_variance: f64,
+}
+
+impl Rows {
+    /// How many rows there are.
+    #[must_use]
+    pub const fn len(&self) -> usize {
+        self.figures.len()
+    }
+
+    /// Whether there are none.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.figures.is_empty()
+    }
+
+    /// The row at a place.
+    #[must_use]
+    pub fn get(&self, place: usize) -> Option<Row> {
+        self.row(self.figures.get(place)?)
+    }
+
+    /// Every row in turn.
+    pub fn iter(&self) -> impl DoubleEndedIterator<Item = Row> + Clone + '_ {
+        // None goes missing: no figures are ever put in without their pair.
+        self.figures.iter().filter_map(|figures| self.row(figures))
+    }
+
+    /// Puts a row at the end.
+    pub fn push(&mut self, row: Row) {
+        let pair = Pair {
+            group: row.group,
+            pair: row.pair,
+            band: row.band,
+            gap_lb: row.gap_lb,
+            circumstances: row.circumstances,
+        };
+        if self.pairs.last() != Some(&pair) {
+            self.pairs.push(pair);
+        }
+        let last = self.pairs.len().saturating_sub(1);
+        self.figures.push(Figures {
+            of: u32::try_from(last).unwrap_or(u32::MAX),
+            outcome: row.outcome,
+            class: row.class,
+            source: row.source,
+            estimate: row.estimate,
+            variance: row.variance,
+            imputed_variance: row.imputed_variance,
+        });
+    }
+
+    /// Puts pairs in order and numbers them. They were pushed one after the other, each with the rows
+    /// that it has, by outcome and class, and with numbers that tell players and pairs apart; players
+    /// come to stand in the order of theirs, and pairs of one player in that of their rows by
+    /// `content`, else as they stood. Both are numbered from 1 without gaps. Gives for each pair, as
+    /// it now stands, where it stood.
+    pub(crate) fn arrange(&mut self, content: impl Fn(&Row, &Row) -> Ordering) -> Vec<u32> {
+        let in_order = self.in_order(content);
+        let mut ranks = vec![0; self.pairs.len()];
+        for (rank, stood) in (0..).zip(&in_order) {
+            if let Some(of_pair) = ranks.get_mut(*stood as usize) {
+                *of_pair = rank;
+            }
+        }
+        for figures in &mut self.figures {
+            figures.of = ranks.get(figures.of as usize).copied().unwrap_or_default();
+        }
+        // In place, since rows are most of what a study takes. No two of a pair are alike in this.
+        self.figures
+            .sort_unstable_by_key(|figures| (figures.of, figures.outcome, figures.class));
+        let pairs = in_order.iter();
+        let pairs = pairs.filter_map(|stood| self.pairs.get(*stood as usize));
+        self.pairs = pairs.copied().collect();
+        let players = self.pairs.chunk_by_mut(|a, b| a.group == b.group);
+        for (group, of_player) in (1..).zip(players) {
+            for (number, pair) in (1..).zip(of_player) {
+                (pair.group, pair.pair) = (group, number);
+            }
+        }
+        in_order
+    }
+
+    fn in_order(&self, content: impl Fn(&Row, &Row) -> Ordering) -> Vec<u32> {
+        let runs = self.figures.chunk_by(|a, b| a.of == b.of);
+        let runs: Vec<&[Figures]> = runs.collect();
+        let rows = |stood: u32| {
+            let run = runs.get(stood as usize).copied().unwrap_or_default();
+            run.iter().filter_map(|figures| self.row(figures))
+        };
+        let group = |stood: u32| self.pairs.get(stood as usize).map(|pair| pair.group);
+        let mut in_order: Vec<u32> = (0..).take(self.pairs.len()).collect();
+        in_order.sort_by(|a, b| {
+            let by_rows = || rows(*a).zip(rows(*b)).map(|(a, b)| content(&a, &b));
+            let first = || by_rows().find(|order| order.is_ne());
+            let by_content = || first().unwrap_or_else(|| rows(*a).count().cmp(&rows(*b).count()));
+            group(*a).cmp(&group(*b)).then_with(by_content)
+        });
+        in_order
+    }
+
+    /// Puts other places of frames in, one after the other.
+    pub(crate) fn rename_frames(&mut self, renamed: impl Fn(u32) -> Option<u32>) {
+        for pair in &mut self.pairs {
+            let frame = &mut pair.circumstances.frame;
+            *frame = frame.and_then(&renamed);
+        }
+    }
+
+    /// The place of the pair of each row.
+    pub(crate) fn pairs(&self) -> impl Iterator<Item = usize> + '_ {
+        self.figures.iter().map(|figures| figures.of as usize)
+    }
+
+    fn row(&self, figures: &Figures) -> Option<Row> {
+        let pair = self.pairs.get(figures.of as usize)?;
+        Some(Row {
+            group: pair.group,
+            pair: pair.pair,
+            band: pair.band,
+            gap_lb: pair.gap_lb,
+            outcome: figures.outcome,
+            class: figures.class,
+            estimate: figures.estimate,
+            variance: figures.variance,
+            imputed_variance: figures.imputed_variance,
+            source: figures.source,
+            circumstances: pair.circumstances,
+        })
+    }
+}
+
+impl FromIterator<Row> for Rows {
+    fn from_iter<I: IntoIterator<Item = Row>>(rows: I) -> Self {
+        let mut kept = Self::default();
+        for row in rows {
+            kept.push(row);
+        }
+        kept.pairs.shrink_to_fit();
+        kept.figures.shrink_to_fit();
+        kept
+    }
+}
+
+#[cfg(test)]
+mod tests;
