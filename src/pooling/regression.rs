@@ -32,6 +32,7 @@ use super::model::{TInterval, Wald};
 use super::quantiles::{ChiSquared, Normal};
 use super::reason::{Estimable, Reason, finite};
 use fit::Fit;
+use predict::Solution;
 use projection::Projection;
 use rows::{Rows, Unfit};
 
@@ -106,7 +107,7 @@ pub struct RegressionModel {
     /// an intercept, and its columns scaled to unit length; at least 1.
     pub condition: f64,
     level: Level,
-    fit: Fit,
+    solution: Solution,
 }
 
 /// A coefficient: change of the effect per unit of its moderator, or the effect where all
@@ -188,7 +189,7 @@ fn model(
         r_squared: r_squared(design, tau_squared, estimator),
         condition: finite(fit.projection.condition())?,
         level,
-        fit,
+        solution: Solution::of(&fit),
     })
 }
 
@@ -210,7 +211,7 @@ fn combinations(projection: &Projection) -> DMatrix<f64> {
 /// `F'c` for every combination `c`, so that their covariance is the product of these with each
 /// other, times the base of the weights.
 fn halves(fit: &Fit) -> DMatrix<f64> {
-    let (_, factor) = robust::whole_design(fit);
+    let factor = fit.projection.whole_factor();
     factor.tr_mul(&combinations(&fit.projection)) * fit.base.sqrt()
 }
 
@@ -241,10 +242,10 @@ fn coefficients(
         residual_scale
     };
     let halves = halves(fit);
-    let estimates = predict::combine(&fit.projection, &combinations);
+    let estimates = combinations.tr_mul(&fit.projection.solved());
     let mut coefficients = Vec::with_capacity(estimates.len());
-    for (idx, (estimate, half)) in estimates.into_iter().zip(halves.column_iter()).enumerate() {
-        let estimate = finite(estimate)?;
+    for (idx, (estimate, half)) in estimates.iter().zip(halves.column_iter()).enumerate() {
+        let estimate = finite(*estimate)?;
         let se = finite(half.norm())?;
         coefficients.push(Coefficient {
             estimate,

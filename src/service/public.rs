@@ -213,8 +213,12 @@ impl Public {
             crowd,
             whose,
         };
-        // A page that cannot be filled is not published.
-        pages::study(&public.view(public.unchosen_units()))?;
+        // A page that cannot be filled is not published. What most ask for is compressed before anybody
+        // does.
+        let page = public.page(public.unchosen_units())?;
+        for ready in [&page, &public.pooled, &public.aggregate] {
+            drop(ready.gzip());
+        }
         Ok((public, shown))
     }
 

@@ -2,8 +2,8 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::projection::Projection;
-use super::{RegressionModel, robust, t_interval};
+use super::fit::Fit;
+use super::{RegressionModel, t_interval};
 use crate::pooling::model::{Interval, TInterval};
 use crate::pooling::quantiles::StudentT;
 use crate::pooling::reason::{Estimable, Reason, finite};
@@ -35,20 +35,19 @@ impl RegressionModel {
     /// [`Reason::OutOfRange`] when a value is not finite, the number of values is not that of the
     /// moderators, or a result overflows.
     pub fn predict(&self, moderators: &[f64]) -> Estimable<Prediction> {
-        let projection = &self.fit.projection;
-        if moderators.len() != projection.slopes.len() {
+        let solution = &self.solution;
+        if moderators.len() != solution.column_centres.len() {
             return Err(Reason::OutOfRange);
         }
-        let from_means = DVector::from_column_slice(moderators) - &projection.column_centres;
-        let place = match projection.total_weight {
-            Some(_) => from_means.insert_row(0, 1.0),
-            None => from_means,
+        let from_means = DVector::from_column_slice(moderators) - &solution.column_centres;
+        let place = if solution.has_intercept {
+            from_means.insert_row(0, 1.0)
+        } else {
+            from_means
         };
-        let place = DMatrix::from_columns(&[place]);
-        let estimates = combine(projection, &place);
-        let estimate = finite(estimates.into_iter().sum())?;
-        let (_, factor) = robust::whole_design(&self.fit);
-        let se = finite(factor.tr_mul(&place).norm() * self.fit.base.sqrt())?;
+        let estimate = finite(place.dot(&solution.solved))?;
+        let half = solution.factor.tr_mul(&place);
+        let se = finite(half.norm() * solution.base.sqrt())?;
         let safe_scale = if self.residual_scale < 1.0 {
             1.0
         } else {
@@ -72,13 +71,29 @@ impl RegressionModel {
     }
 }
 
-/// The values of combinations, the columns, of the mean (with an intercept, first) and of the
-/// coefficients of the moderators.
-pub(super) fn combine(projection: &Projection, combinations: &DMatrix<f64>) -> Vec<f64> {
-    let slopes = &projection.slopes;
-    let solved = match projection.total_weight {
-        Some(_) => slopes.clone().insert_row(0, projection.centre),
-        None => slopes.clone(),
-    };
-    combinations.tr_mul(&solved).iter().copied().collect()
+/// What predictions need of a fit: nothing that is as long as the effects, since findings keep it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Solution {
+    /// The variance that a relative weight of 1 stands for.
+    base: f64,
+    has_intercept: bool,
+    /// Weighted means of the moderators; 0 without an intercept.
+    column_centres: DVector<f64>,
+    /// The mean, with an intercept, and the coefficients of the moderators about their means.
+    solved: DVector<f64>,
+    /// `F` with `M = F F'` for these.
+    factor: DMatrix<f64>,
+}
+
+impl Solution {
+    pub(super) fn of(fit: &Fit) -> Self {
+        let projection = &fit.projection;
+        Self {
+            base: fit.base,
+            has_intercept: projection.total_weight.is_some(),
+            column_centres: projection.column_centres.clone(),
+            solved: projection.solved(),
+            factor: projection.whole_factor(),
+        }
+    }
 }

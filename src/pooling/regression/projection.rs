@@ -157,6 +157,35 @@ impl Projection {
         of_mean + (self.columns.row(row) * &self.factor).norm_squared()
     }
 
+    /// The moderators about their means with, when there is an intercept, a first column of ones.
+    pub(super) fn whole_columns(&self) -> DMatrix<f64> {
+        match self.total_weight {
+            Some(_) => self.columns.clone().insert_column(0, 1.0),
+            None => self.columns.clone(),
+        }
+    }
+
+    /// `F` with `M = F F'` for [`Projection::whole_columns`].
+    pub(super) fn whole_factor(&self) -> DMatrix<f64> {
+        let Some(total) = self.total_weight else {
+            return self.factor.clone();
+        };
+        let factor = self.factor.clone().insert_column(0, 0.0);
+        let mut factor = factor.insert_row(0, 0.0);
+        if let Some(corner) = factor.get_mut((0, 0)) {
+            *corner = total.sqrt().recip();
+        }
+        factor
+    }
+
+    /// The coefficients of [`Projection::whole_columns`].
+    pub(super) fn solved(&self) -> DVector<f64> {
+        match self.total_weight {
+            Some(_) => self.slopes.clone().insert_row(0, self.centre),
+            None => self.slopes.clone(),
+        }
+    }
+
     /// The basis with, when there is an intercept, the direction of the mean as one more column.
     pub(super) fn full_basis(&self) -> DMatrix<f64> {
         let Some(total) = self.total_weight else {

@@ -58,7 +58,10 @@ pub(super) fn cluster_robust(
         1 => return Err(Reason::OneCluster),
         _ => {}
     }
-    let (columns, factor) = whole_design(fit);
+    let (columns, factor) = (
+        fit.projection.whole_columns(),
+        fit.projection.whole_factor(),
+    );
     let half = &columns * &factor;
     // Row i of this holds x_i' M c for every combination.
     let rotated = factor.tr_mul(combinations);
@@ -80,22 +83,6 @@ pub(super) fn cluster_robust(
     let variances = rotated.column_iter().map(|column| column.norm_squared());
     let combined = per_combination.iter().zip(variances);
     Ok(combined.map(|(list, own)| combine(list, own)).collect())
-}
-
-/// The design about its means with, when there is an intercept, a first column of ones; and its
-/// factor `F`, so that `M = F F'`.
-pub(super) fn whole_design(fit: &Fit) -> (DMatrix<f64>, DMatrix<f64>) {
-    let projection = &fit.projection;
-    let Some(total) = projection.total_weight else {
-        return (projection.columns.clone(), projection.factor.clone());
-    };
-    let columns = projection.columns.clone().insert_column(0, 1.0);
-    let factor = projection.factor.clone().insert_column(0, 0.0);
-    let mut factor = factor.insert_row(0, 0.0);
-    if let Some(corner) = factor.get_mut((0, 0)) {
-        *corner = total.sqrt().recip();
-    }
-    (columns, factor)
 }
 
 /// One cluster, a row an effect.
