@@ -63,7 +63,7 @@ impl<'a> Gathering<'a> {
             kept,
             rules,
             n_pairs: 0,
-            rows: GatheredRows::default(),
+            rows: GatheredRows::new(kept),
             everyone: Everyone::default(),
             repeated: Repeated::default(),
             counted: Counted::default(),

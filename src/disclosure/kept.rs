@@ -54,6 +54,8 @@ pub struct Kept {
     groups: Vec<u32>,
     /// Pairs whose players agreed to rows.
     n_agreed: usize,
+    /// How many rows there will be.
+    n_rows: usize,
 }
 
 impl Kept {
@@ -76,6 +78,12 @@ impl Kept {
     /// What players with rows are numbered by: the same for all pairs of one player.
     pub(super) fn group(&self, place: usize) -> Option<u32> {
         self.groups.get(place).copied()
+    }
+
+    /// How many pairs will have rows, and how many.
+    pub(super) fn expected(&self) -> (usize, usize) {
+        let kept = self.is_kept.iter().filter(|is_kept| **is_kept);
+        (kept.count(), self.n_rows)
     }
 
     /// How many pairs have no row although their players agreed, rounded down to a multiple of the
@@ -117,11 +125,7 @@ impl Census {
         let (cells, of_player) = loop {
             let cells = cells::open(&self.players_in(&effects, &is_kept), rules);
             for (member, is_kept) in self.members.iter().zip(&mut is_kept) {
-                let is_open = |(outcome, class): &(Outcome, ShotClass)| {
-                    cells.open.contains(&key(*outcome, *class, member.band))
-                };
-                let listed = effects.get(member.effects);
-                *is_kept &= listed.is_some_and(|listed| listed.iter().any(is_open));
+                *is_kept &= 0 < n_rows(member, &effects, &cells);
             }
             let of_player = self.by_player(&is_kept);
             let dropped = self.too_rare(&of_player, rules.minimum_players);
@@ -134,6 +138,11 @@ impl Census {
                 }
             }
         };
+        let kept = self.members.iter().zip(&is_kept);
+        let kept = kept.filter(|(_, is_kept)| **is_kept);
+        let n_rows = kept
+            .map(|(member, _)| n_rows(member, &effects, &cells))
+            .sum();
         let owners = of_player.into_values();
         let owners: Vec<Owner> = owners.map(|places| self.owner(places)).collect();
         let groups = self.groups();
@@ -146,6 +155,7 @@ impl Census {
             shown: shown::shown(owners, n_pairs, rules.minimum_players),
             groups,
             n_agreed,
+            n_rows,
         }
     }
 
@@ -285,6 +295,15 @@ impl Census {
         }
         groups
     }
+}
+
+/// How many of the effects of a pair are in analyses that have rows.
+fn n_rows(member: &Member, effects: &[&Vec<(Outcome, ShotClass)>], cells: &Cells) -> usize {
+    let is_open = |(outcome, class): &&(Outcome, ShotClass)| {
+        cells.open.contains(&key(*outcome, *class, member.band))
+    };
+    let listed = effects.get(member.effects).copied();
+    listed.into_iter().flatten().filter(is_open).count()
 }
 
 const fn key(outcome: Outcome, class: ShotClass, band: GapBand) -> Key {

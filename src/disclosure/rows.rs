@@ -10,7 +10,7 @@ use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
 /// Rows as they are gathered, pair by pair.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct GatheredRows {
     rows: Rows,
     /// The place of each pair with rows among those counted.
@@ -31,6 +31,17 @@ pub(super) struct ArrangedRows {
 }
 
 impl GatheredRows {
+    /// None yet. There is room for all from the start: rows are most of what a study takes, and would
+    /// be copied as they grow.
+    pub(super) fn new(kept: &Kept) -> Self {
+        let (n_pairs, n_rows) = kept.expected();
+        Self {
+            rows: Rows::with_capacity(n_pairs, n_rows),
+            places: Vec::with_capacity(n_pairs),
+            spellings: BTreeMap::new(),
+        }
+    }
+
     /// Takes the rows that may be published of the pair at a place.
     pub(super) fn take(&mut self, place: usize, counted: &CountedPair, kept: &Kept) {
         let known = kept.shown(place).zip(kept.group(place));

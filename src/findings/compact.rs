@@ -39,6 +39,15 @@ struct Figures {
 }
 
 impl Rows {
+    /// No rows yet, with room for so many pairs and rows.
+    #[must_use]
+    pub fn with_capacity(n_pairs: usize, n_rows: usize) -> Self {
+        Self {
+            pairs: Vec::with_capacity(n_pairs),
+            figures: Vec::with_capacity(n_rows),
+        }
+    }
+
     /// How many rows there are.
     #[must_use]
     pub const fn len(&self) -> usize {

@@ -177,7 +177,7 @@ impl Public {
         let flow = batch.map(|_| disclosure::flow(&exact_flow(&plans, sent), &publication.rules));
         let whose = Owners::of(&gathered.came, &contributions);
         let (everybody, shown) = over_everybody(gathered.everyone, &publication, figures_before)?;
-        drop(contributions);
+        drop((contributions, gathered.came));
         let before = before.map(|before| Before {
             publication: &before.publication,
             findings: &before.findings,

@@ -105,6 +105,9 @@ fn fill(folder: &Path, n: usize) -> Result<usize, Failure> {
         .ok_or("the study is not there")?
         .crowd
         .clone();
+    // A server does it at its first start, when there is hardly anything yet: it takes as much memory
+    // as the database.
+    service.store().rewrite()?;
     drop(service);
     let mut connection = Connection::open(folder.join(Store::FILE))?;
     connection.pragma_update(None, "synchronous", "OFF")?;
