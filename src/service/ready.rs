@@ -1,5 +1,5 @@
-//! Bodies that are ready to be sent: made once, kept with their entity tag and, once somebody asked
-//! for it, in compressed form. Large ones are kept in compressed form alone.
+//! Bodies that are ready to be sent: made once, kept with their entity tag and, once that was asked
+//! for, in compressed form. Large ones are kept in compressed form alone.
 
 use crate::receipt::Sha256Writer;
 use bytes::Bytes;
