@@ -232,6 +232,8 @@ impl Public {
         let (public, _) = Self::new(life, None, Default::default(), nothing, public_url)?;
         Ok(Self {
             hidden: Some(hidden),
+            // What was made ready is that of a study with nothing to show yet.
+            page: InUnits::default(),
             ..public
         })
     }
