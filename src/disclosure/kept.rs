@@ -90,7 +90,7 @@ impl Kept {
     /// minimum.
     #[must_use]
     pub fn left_out(&self, rules: &AnalysisRules) -> usize {
-        let n_kept = self.is_kept.iter().filter(|is_kept| **is_kept).count();
+        let (n_kept, _) = self.expected();
         let minimum = rules.minimum_players.max(1);
         self.n_agreed.saturating_sub(n_kept) / minimum * minimum
     }

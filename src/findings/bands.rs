@@ -19,8 +19,10 @@ pub(super) fn compared(
 ) -> Result<Subgroups, NumericError> {
     let mut best: BTreeMap<u32, Precision> = BTreeMap::new();
     for row in rows.rows() {
-        let kept = best.entry(row.group).or_insert_with(|| precision(&row));
-        *kept = precision(&row).min(*kept);
+        let one = precision(&row);
+        best.entry(row.group)
+            .and_modify(|kept| *kept = one.min(*kept))
+            .or_insert(one);
     }
     let mut players: BTreeMap<u8, Vec<Precision>> = BTreeMap::new();
     for one in best.into_values() {

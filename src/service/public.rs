@@ -213,10 +213,11 @@ impl Public {
             crowd,
             whose,
         };
-        // A page that cannot be filled is not published. What most ask for is compressed before anybody
-        // does.
-        let page = public.page(public.unchosen_units())?;
-        for ready in [&page, &public.pooled, &public.aggregate] {
+        // A page that cannot be filled is not published. It is not kept: where the service is reached may
+        // be said later, and so may why there are no figures.
+        pages::study(&public.view(public.unchosen_units()))?;
+        // What programs ask for is compressed before anybody does.
+        for ready in [&public.pooled, &public.aggregate] {
             drop(ready.gzip());
         }
         Ok((public, shown))
@@ -232,8 +233,6 @@ impl Public {
         let (public, _) = Self::new(life, None, Default::default(), nothing, public_url)?;
         Ok(Self {
             hidden: Some(hidden),
-            // What was made ready is that of a study with nothing to show yet.
-            page: InUnits::default(),
             ..public
         })
     }

@@ -75,6 +75,18 @@ fn a_study_whose_figures_cannot_be_made_is_served_without_them_and_takes_session
 }
 
 #[test]
+fn the_first_page_after_a_start_says_where_the_service_is_reached() {
+    let folder = harness::folder();
+    send_a_batch(&Server::serve(folder.path(), &[]), 0..5);
+    let reached = ["--public-url", "https://pool.example"];
+    let server = Server::serve(folder.path(), &reached);
+    assert_eq!(batch_shown(&server), Some(1));
+    let page = get(&server, STUDY);
+    let said = format!("content=\"https://pool.example/studies/{STUDY}\"");
+    assert!(page.text().contains(&said), "{}", page.text());
+}
+
+#[test]
 fn a_study_that_cannot_be_shown_at_all_is_not_denied_and_keeps_no_other_away() {
     let folder = harness::folder();
     add_other_study(folder.path());
