@@ -12,6 +12,7 @@ mod fields;
 mod steps;
 pub mod study;
 mod table;
+mod typed;
 mod words;
 
 pub use entries::Entries;

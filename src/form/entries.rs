@@ -2,10 +2,10 @@
 
 use super::fields::{Kind, Spot, find};
 use super::steps::{Order, Step};
+use super::typed::Typed;
 use super::{MOST_CLASSES, asked_classes};
 use crate::protocol::Study;
 use crate::vocabulary::{Arm, Direction, ShotClass, Stroke};
-use std::collections::BTreeMap;
 
 /// Longest text that is kept of a field for numbers, words and ticks. No accepted one is half as
 /// long.
@@ -17,7 +17,7 @@ const LONGEST_TEXT: usize = 2000;
 /// Every field that was filled, by name, as it was typed. Names that the form does not know are
 /// left out, and so are spaces around a text.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Entries(BTreeMap<String, String>);
+pub struct Entries(Typed);
 
 impl Entries {
     /// The entries of a form. Where a name stands twice, the later one holds.
@@ -33,13 +33,13 @@ impl Entries {
     /// What stands in a field; nothing when it was left blank.
     #[must_use]
     pub fn get(&self, name: &str) -> &str {
-        self.0.get(name).map_or("", String::as_str)
+        self.0.get(name)
     }
 
     /// Whether a field was left blank.
     #[must_use]
     pub fn is_blank(&self, name: &str) -> bool {
-        !self.0.contains_key(name)
+        self.get(name).is_empty()
     }
 
     /// Fills a field of the form, or empties it.
@@ -49,24 +49,12 @@ impl Entries {
             Kind::Text => LONGEST_TEXT,
             Kind::Whole | Kind::Decimal | Kind::Choice(_) | Kind::Tick => LONGEST,
         };
-        let kept: String = text
-            .replace("\r\n", "\n")
-            .trim()
-            .chars()
-            .take(longest)
-            .collect();
-        if kept.is_empty() {
-            self.0.remove(name);
-        } else {
-            self.0.insert(name.to_owned(), kept);
-        }
+        self.0.set(name, text, longest);
     }
 
     /// Every filled field with its text, by name.
     pub fn filled(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.0
-            .iter()
-            .map(|(name, text)| (name.as_str(), text.as_str()))
+        self.0.filled()
     }
 
     /// What was said about the order of play.

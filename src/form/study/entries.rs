@@ -1,7 +1,7 @@
 //! What a host typed into the form of a study.
 
 use super::names;
-use std::collections::BTreeMap;
+use crate::form::typed::Typed;
 
 /// Longest that is kept of a field, in characters: more than any accepted text has, so that one
 /// that is too long is refused as such.
@@ -9,7 +9,7 @@ const LONGEST: usize = 6000;
 
 /// What was typed into the form, by field.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct StudyEntries(BTreeMap<String, String>);
+pub struct StudyEntries(Typed);
 
 impl StudyEntries {
     /// The entries of a form. Names that the form does not know are left out, and so are spaces
@@ -26,20 +26,13 @@ impl StudyEntries {
     /// What stands in a field; nothing when it was left blank.
     #[must_use]
     pub fn get(&self, name: &str) -> &str {
-        self.0.get(name).map_or("", String::as_str)
+        self.0.get(name)
     }
 
     /// Fills a field of the form, or empties it.
     pub fn set(&mut self, name: &str, text: &str) {
-        if !names().any(|known| known == name) {
-            return;
-        }
-        let text = text.replace("\r\n", "\n");
-        let kept: String = text.trim().chars().take(LONGEST).collect();
-        if kept.is_empty() {
-            self.0.remove(name);
-        } else {
-            self.0.insert(name.to_owned(), kept);
+        if names().any(|known| known == name) {
+            self.0.set(name, text, LONGEST);
         }
     }
 }
@@ -64,6 +57,6 @@ mod tests {
         ]);
         assert_eq!(entries.get("question"), "Faster?");
         assert_eq!(entries.get("caution"), "a\nb");
-        assert_eq!(entries.0.len(), 3);
+        assert_eq!(entries.0.filled().count(), 3);
     }
 }
