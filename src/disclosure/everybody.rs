@@ -63,20 +63,38 @@ pub struct Shown {
 #[derive(Debug, Default)]
 pub struct Everyone {
     cells: BTreeMap<Key, Cell>,
+    /// Every pair that is without a row somewhere.
+    outsiders: Vec<Outsider>,
 }
 
 impl Everyone {
+    /// Nobody yet, with room for as many effects as there will be: growing copies them.
+    pub(super) fn new(kept: &Kept) -> Self {
+        let expected = kept.effects().iter();
+        Self {
+            cells: expected
+                .map(|(key, n)| (*key, Cell::with_capacity(*n)))
+                .collect(),
+            outsiders: Vec::new(),
+        }
+    }
+
     pub(super) fn take(&mut self, place: usize, counted: &CountedPair, kept: &Kept) {
+        let outsider = u32::try_from(self.outsiders.len());
+        let mut has_all = true;
         for (key, effect) in counted.keys().zip(counted.pair.all()) {
             let cell = self.cells.entry(key).or_default();
+            if !kept.has_row(place, &key) {
+                let effect = u32::try_from(cell.players.len());
+                cell.outside.extend(effect.ok().zip(outsider.ok()));
+                has_all = false;
+            }
             cell.estimates.push(effect.estimate);
             cell.variances.push(effect.variance);
             cell.players.extend(u32::try_from(counted.player));
-            if !kept.has_row(place, &key) {
-                cell.outsiders.insert(counted.identity);
-                let weight = cell.weights.entry(counted.player).or_default();
-                *weight += 1.0 / effect.variance;
-            }
+        }
+        if !has_all {
+            self.outsiders.push(counted.identity);
         }
     }
 
@@ -101,20 +119,25 @@ impl Everyone {
         let mut shown = Vec::new();
         for (key, cell) in self.cells {
             let earlier = before.get(&key).map(Vec::as_slice).unwrap_or_default();
-            if cell.weights.len() < minimum || cell.is_dominated() {
+            let weights = cell.weights_outside();
+            if weights.len() < minimum || is_dominated(&weights) {
                 continue;
             }
+            let outsiders = cell.outside.iter();
+            let outsiders: Outsiders = outsiders
+                .filter_map(|(_, outsider)| self.outsiders.get(*outsider as usize).copied())
+                .collect();
             let is_told_apart =
-                |earlier: &Shown| tells_apart(&cell.outsiders, &earlier.outsiders, minimum);
+                |earlier: &Shown| tells_apart(&outsiders, &earlier.outsiders, minimum);
             if earlier.iter().any(is_told_apart) {
                 let last = earlier.last();
                 shown.extend(
-                    last.filter(|last| last.outsiders.is_subset(&cell.outsiders))
+                    last.filter(|last| last.outsiders.is_subset(&outsiders))
                         .cloned(),
                 );
                 continue;
             }
-            let n_players = cell.players.iter().collect::<BTreeSet<_>>().len();
+            let n_players = cell.n_players();
             if let Ok((estimate, interval)) = cell.pooled(level)? {
                 let figure = Everybody {
                     key,
@@ -126,10 +149,7 @@ impl Everyone {
                         high: to_tenth(interval.high),
                     },
                 };
-                shown.push(Shown {
-                    figure,
-                    outsiders: cell.outsiders,
-                });
+                shown.push(Shown { figure, outsiders });
             }
         }
         Ok(shown)
@@ -152,21 +172,50 @@ fn tells_apart(now: &Outsiders, then: &Outsiders, minimum: usize) -> bool {
 /// them.
 const LEAST_CHANGE: usize = 10;
 
-/// The effects of one analysis, over everybody.
+/// Whether one player has more than half of the weight.
+fn is_dominated(weights: &BTreeMap<u32, f64>) -> bool {
+    let all: f64 = weights.values().sum();
+    weights.values().any(|weight| 0.5 * all < *weight)
+}
+
+/// The effects of one analysis, over everybody: 20 bytes each, and 8 more without a row.
 #[derive(Debug, Default)]
 struct Cell {
     estimates: Vec<f64>,
     variances: Vec<f64>,
     players: Vec<u32>,
-    outsiders: Outsiders,
-    /// Weights by sampling error of the players without a row.
-    weights: BTreeMap<usize, f64>,
+    /// The place of each effect without a row, and of its pair among outsiders.
+    outside: Vec<(u32, u32)>,
 }
 
 impl Cell {
-    fn is_dominated(&self) -> bool {
-        let all: f64 = self.weights.values().sum();
-        self.weights.values().any(|weight| 0.5 * all < *weight)
+    fn with_capacity(n: usize) -> Self {
+        Self {
+            estimates: Vec::with_capacity(n),
+            variances: Vec::with_capacity(n),
+            players: Vec::with_capacity(n),
+            outside: Vec::new(),
+        }
+    }
+
+    /// Weights by sampling error of the players without a row.
+    fn weights_outside(&self) -> BTreeMap<u32, f64> {
+        let mut weights = BTreeMap::new();
+        for (place, _) in &self.outside {
+            let place = *place as usize;
+            let of_effect = self.players.get(place).zip(self.variances.get(place));
+            if let Some((player, variance)) = of_effect {
+                *weights.entry(*player).or_default() += 1.0 / variance;
+            }
+        }
+        weights
+    }
+
+    fn n_players(&self) -> usize {
+        let mut players = self.players.clone();
+        players.sort_unstable();
+        players.dedup();
+        players.len()
     }
 
     fn pooled(&self, level: Level) -> Result<Estimable<(f64, Interval)>, NumericError> {

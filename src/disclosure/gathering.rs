@@ -64,7 +64,7 @@ impl<'a> Gathering<'a> {
             rules,
             n_pairs: 0,
             rows: GatheredRows::new(kept),
-            everyone: Everyone::default(),
+            everyone: Everyone::new(kept),
             repeated: Repeated::default(),
             counted: Counted::default(),
             first: BTreeMap::new(),
@@ -90,14 +90,17 @@ impl<'a> Gathering<'a> {
     /// # Errors
     /// [`NumericError`] when a figure is not usable, which intake rules out.
     pub fn gathered(self, level: Level) -> Result<Gathered, NumericError> {
+        // What these are made of is gone before rows are put in order.
+        let session_spreads = self.repeated.spreads(self.rules)?;
+        let count_models = self.counted.models(self.rules, level)?;
         let arranged = self.rows.arranged();
         Ok(Gathered {
             rows: arranged.rows,
             came: arranged.came,
             frames: arranged.frames,
             pairs_left_out: self.kept.left_out(self.rules),
-            session_spreads: self.repeated.spreads(self.rules)?,
-            count_models: self.counted.models(self.rules, level)?,
+            session_spreads,
+            count_models,
             everyone: self.everyone,
             first: self.first,
         })

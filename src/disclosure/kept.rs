@@ -56,6 +56,8 @@ pub struct Kept {
     n_agreed: usize,
     /// How many rows there will be.
     n_rows: usize,
+    /// How many effects there are in each analysis, with a row or without.
+    effects: BTreeMap<Key, usize>,
 }
 
 impl Kept {
@@ -84,6 +86,11 @@ impl Kept {
     pub(super) fn expected(&self) -> (usize, usize) {
         let kept = self.is_kept.iter().filter(|is_kept| **is_kept);
         (kept.count(), self.n_rows)
+    }
+
+    /// How many effects there are in each analysis, with a row or without.
+    pub(super) const fn effects(&self) -> &BTreeMap<Key, usize> {
+        &self.effects
     }
 
     /// How many pairs have no row although their players agreed, rounded down to a multiple of the
@@ -143,6 +150,7 @@ impl Census {
         let n_rows = kept
             .map(|(member, _)| n_rows(member, &effects, &cells))
             .sum();
+        let n_effects = self.n_effects(&effects);
         let owners = of_player.into_values();
         let owners: Vec<Owner> = owners.map(|places| self.owner(places)).collect();
         let groups = self.groups();
@@ -156,6 +164,7 @@ impl Census {
             groups,
             n_agreed,
             n_rows,
+            effects: n_effects,
         }
     }
 
@@ -207,6 +216,21 @@ impl Census {
         of_key
             .map(|(key, players)| (key, n_different(players)))
             .collect()
+    }
+
+    /// How many pairs have an effect in each analysis.
+    fn n_effects(&self, effects: &[&Vec<(Outcome, ShotClass)>]) -> BTreeMap<Key, usize> {
+        let mut alike: BTreeMap<(GapBand, usize), usize> = BTreeMap::new();
+        for member in &self.members {
+            *alike.entry((member.band, member.effects)).or_default() += 1;
+        }
+        let mut of_key = BTreeMap::new();
+        for ((band, listed), n) in alike {
+            for (outcome, class) in effects.get(listed).copied().into_iter().flatten() {
+                *of_key.entry(key(*outcome, *class, band)).or_default() += n;
+            }
+        }
+        of_key
     }
 
     /// Places of the kept pairs of each player, by bands and by what is known of them; the key is the

@@ -9,7 +9,7 @@ use crate::pooling::{NumericError, PairedEffects, WithinCorrelation};
 use crate::protocol::GapBand;
 use crate::vocabulary::{Outcome, ShotClass};
 use ndarray::Array1;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 /// Two outcomes of the same pairs.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,6 +21,25 @@ pub struct Joint {
     /// One model for each correlation within pairs; `None` when fewer players than the protocol's
     /// minimum have both outcomes.
     pub models: Option<Vec<Bivariate>>,
+}
+
+/// The figures of a pair that has both outcomes, the first outcome first.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Couple {
+    /// The group of its player.
+    pub group: u32,
+    /// In the unit of each outcome.
+    pub estimates: [f64; 2],
+    /// In its square.
+    pub variances: [f64; 2],
+}
+
+/// What a row has of a couple.
+struct Figure {
+    pair: (u32, u32),
+    is_second: bool,
+    estimate: f64,
+    variance: f64,
 }
 
 /// Speed against each measure of control.
@@ -50,38 +69,43 @@ impl Publication {
         Ok(joints)
     }
 
-    /// The rows of pairs that have both outcomes, at gaps that follow the protocol: planned ones alone
-    /// where they are the analysis.
+    /// Pairs that have both outcomes, at gaps that follow the protocol: planned ones alone where they
+    /// are the analysis.
     #[must_use]
-    pub fn pairs_with_both(&self, outcomes: [Outcome; 2], class: ShotClass) -> Vec<(Row, Row)> {
+    pub fn pairs_with_both(&self, outcomes: [Outcome; 2], class: ShotClass) -> Vec<Couple> {
         let follows = |row: &Row| row.class == class && row.band != GapBand::UnderProtocol;
         let rows = self
             .rows
             .select(|row| follows(row) && outcomes.contains(&row.outcome));
         let (_, rows) = rows.primary();
-        let mut pairs: BTreeMap<(u32, u32), [Option<Row>; 2]> = BTreeMap::new();
-        for row in rows.rows() {
-            let [first, second] = pairs.entry((row.group, row.pair)).or_default();
-            let place = if row.outcome == outcomes[0] {
-                first
-            } else {
-                second
-            };
-            *place = Some(row);
-        }
-        pairs
-            .into_values()
-            .filter_map(|[first, second]| Some((first?, second?)))
+        let figures = rows.rows().map(|row| Figure {
+            pair: (row.group, row.pair),
+            is_second: row.outcome == outcomes[1],
+            estimate: row.estimate,
+            variance: row.variance,
+        });
+        let mut figures: Vec<Figure> = figures.collect();
+        figures.sort_by_key(|figure| (figure.pair, figure.is_second));
+        let of_pairs = figures.chunk_by(|a, b| a.pair == b.pair);
+        of_pairs
+            .filter_map(|of_pair| match of_pair {
+                [first, second] if first.is_second != second.is_second => Some(Couple {
+                    group: first.pair.0,
+                    estimates: [first.estimate, second.estimate],
+                    variances: [first.variance, second.variance],
+                }),
+                _ => None,
+            })
             .collect()
     }
 
     fn joint(&self, outcomes: [Outcome; 2], class: ShotClass) -> Result<Joint, NumericError> {
-        let both = self.pairs_with_both(outcomes, class);
-        let players: BTreeSet<u32> = both.iter().map(|(first, _)| first.group).collect();
+        let couples = self.pairs_with_both(outcomes, class);
+        let players: BTreeSet<u32> = couples.iter().map(|couple| couple.group).collect();
         let models = if players.len() < self.rules.minimum_players {
             None
         } else {
-            let paired = paired(&both)?;
+            let paired = paired(&couples)?;
             Some(pool_pairs_over(
                 &paired,
                 &WithinCorrelation::SENSITIVITY,
@@ -97,19 +121,19 @@ impl Publication {
     }
 }
 
-fn paired(pairs: &[(Row, Row)]) -> Result<PairedEffects, NumericError> {
+fn paired(couples: &[Couple]) -> Result<PairedEffects, NumericError> {
     let column =
-        |value: &dyn Fn(&(Row, Row)) -> f64| -> Array1<f64> { pairs.iter().map(value).collect() };
-    let groups = pairs.iter().map(|(first, _)| first.group as usize);
+        |value: &dyn Fn(&Couple) -> f64| -> Array1<f64> { couples.iter().map(value).collect() };
+    let groups = couples.iter().map(|couple| couple.group as usize);
     let groups: Array1<usize> = groups.collect();
     PairedEffects::new(
         [
-            column(&|pair| pair.0.estimate).view(),
-            column(&|pair| pair.1.estimate).view(),
+            column(&|couple| couple.estimates[0]).view(),
+            column(&|couple| couple.estimates[1]).view(),
         ],
         [
-            column(&|pair| pair.0.variance).view(),
-            column(&|pair| pair.1.variance).view(),
+            column(&|couple| couple.variances[0]).view(),
+            column(&|couple| couple.variances[1]).view(),
         ],
         Some(groups.view()),
     )

@@ -80,6 +80,7 @@ struct Question {
     dose: Figure,
     slope: Option<String>,
     gains: Figure,
+    /// A row of pictures of one kind, and so the next.
     funnels: Vec<Figure>,
     over_time: Vec<Figure>,
     sensitivity: Table,
@@ -88,7 +89,8 @@ struct Question {
 /// A picture as it stands on the page.
 struct Figure {
     title: String,
-    wide: String,
+    /// Not of one that stands in a row of its like.
+    wide: Option<String>,
     narrow: String,
     /// Where it stands alone.
     alone: String,
@@ -180,11 +182,19 @@ pub fn picture_names(view: &StudyView<'_>) -> Vec<String> {
 
 impl Figure {
     fn new(view: &StudyView<'_>, picture: Picture) -> Self {
+        Self {
+            wide: Some(picture.plot.draw(Layout::Wide)),
+            ..Self::small(view, picture)
+        }
+    }
+
+    /// One of a row of its like, which on a wide page stand beside each other.
+    fn small(view: &StudyView<'_>, picture: Picture) -> Self {
         let heading = picture.plot.heading();
         Self {
             title: heading.title.clone(),
             alone: view.below(&format!("/pictures/{}.svg", heading.id)),
-            wide: picture.plot.draw(Layout::Wide),
+            wide: None,
             narrow: picture.plot.draw(Layout::Narrow),
             table: picture.table,
             first: picture.first,
@@ -235,7 +245,8 @@ fn question(view: &StudyView<'_>, primary: &PrimaryOutcome, pictures: OfOutcome)
     let mut asked = view.findings.questions.iter();
     let over_all_gaps: Option<&Asked> = asked.find(|question| question.about == *primary);
     let figure = |picture| Figure::new(view, picture);
-    let each = |pictures: Vec<Picture>| pictures.into_iter().map(figure).collect();
+    let small = |picture| Figure::small(view, picture);
+    let row = |pictures: Vec<Picture>| pictures.into_iter().map(small).collect();
     Question {
         label: pictures::label(primary.outcome, primary.class),
         meaning: outcome_meaning(primary.outcome, view.units),
@@ -254,8 +265,8 @@ fn question(view: &StudyView<'_>, primary: &PrimaryOutcome, pictures: OfOutcome)
         pairs: figure(pictures.pairs),
         dose: figure(pictures.dose),
         gains: figure(pictures.gains),
-        funnels: each(pictures.funnels),
-        over_time: each(pictures.over_time),
+        funnels: row(pictures.funnels),
+        over_time: row(pictures.over_time),
     }
 }
 

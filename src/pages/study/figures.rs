@@ -99,7 +99,7 @@ pub(super) fn mixed(
             let mut cells = estimate(finding, key.outcome, everybody, &unit, wording);
             let adjusted = analysis
                 .adjusted_p
-                .map(|adjusted| numbers::p_value(adjusted.p));
+                .map(|adjusted| unbroken(&numbers::p_value(adjusted.p)));
             cells.extend(owned(vec![(ADJUSTED, or_missing(adjusted))]));
             cells
         })

@@ -3,7 +3,7 @@
 
 use super::{INTERVAL, Picture, Plot, StudyView, code, heading, label, sides};
 use crate::findings::Row;
-use crate::findings::joint::Joint;
+use crate::findings::joint::{Couple, Joint};
 use crate::findings::labels::{axis_ends, class_label, outcome_label};
 use crate::findings::questions::{CurvePoint, DoseResponse};
 use crate::numbers;
@@ -208,9 +208,9 @@ fn tradeoff_points(view: &StudyView<'_>, joint: &Joint) -> Vec<TradeoffPoint> {
     let weight = 1.0 / f64::from(u32::try_from(pairs.len()).unwrap_or(u32::MAX));
     pairs
         .into_iter()
-        .map(|(first, second)| TradeoffPoint {
-            across: wording.value(across, first.estimate),
-            up: wording.value(up, second.estimate),
+        .map(|Couple { estimates, .. }| TradeoffPoint {
+            across: wording.value(across, estimates[0]),
+            up: wording.value(up, estimates[1]),
             weight,
         })
         .collect()

@@ -4,7 +4,7 @@ use super::{Picture, Plot, StudyView, analyses_of, band_code, code, heading, lab
 use crate::findings::labels::band_label;
 use crate::findings::{Analysis, Row};
 use crate::numbers;
-use crate::pages::study::figures::{Line, Table, or_missing};
+use crate::pages::study::figures::{Line, Table, or_missing, unbroken};
 use crate::pages::study::view::Link;
 use crate::pages::study::{to_u64, withheld_words};
 use crate::plots::funnel::{Funnel, FunnelPoint};
@@ -201,7 +201,7 @@ fn asymmetry(view: &StudyView<'_>, analysis: &Analysis) -> Table {
         });
         let cells = [
             found.map(|found| numbers::signed(found.slope.estimate, 2)),
-            test.and_then(|test| Some(numbers::p_value(test.p.ok()?))),
+            test.and_then(|test| Some(unbroken(&numbers::p_value(test.p.ok()?)))),
             at_zero,
         ];
         Line {
