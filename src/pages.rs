@@ -39,7 +39,7 @@ pub use release::{
 pub use script::{SCRIPTS, script, worker};
 pub use send::send;
 pub use station::Station;
-pub use study::{Hidden, Standing, StudyView, pairs, picture, picture_names, study, units_asked};
+pub use study::{Hidden, Standing, StudyView, pairs, pictures, study, units_asked};
 pub use take_part::take_part;
 pub use too_many::too_many;
 

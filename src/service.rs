@@ -10,6 +10,7 @@ mod counts;
 mod differencing;
 mod errors;
 mod host;
+mod in_units;
 mod invitations;
 mod life;
 mod opening;

@@ -16,7 +16,7 @@
 use super::kept::Kept;
 use super::{CountedPair, to_tenth};
 use crate::findings::Key;
-use crate::pooling::{Effects, Estimable, Interval, Level, NumericError, pool};
+use crate::pooling::{Effects, Estimable, Interval, Level, NumericError, RandomMean};
 use crate::protocol::AnalysisRules;
 use ndarray::Array1;
 use std::collections::{BTreeMap, BTreeSet};
@@ -224,8 +224,7 @@ impl Cell {
             Array1::from_iter(self.variances.iter().copied()).view(),
             Some(Array1::from_iter(self.players.iter().map(|player| *player as usize)).view()),
         )?;
-        Ok(pool(&effects, level)
-            .reml
-            .and_then(|model| Ok((model.estimate, model.cluster_robust?.interval()))))
+        Ok(RandomMean::new(&effects, level)
+            .and_then(|mean| Ok((mean.estimate, mean.cluster_robust?.interval()))))
     }
 }

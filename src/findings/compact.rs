@@ -115,9 +115,10 @@ impl Rows {
         // In place, since rows are most of what a study takes. No two of a pair are alike in this.
         self.figures
             .sort_unstable_by_key(|figures| (figures.of, figures.outcome, figures.class));
-        let pairs = in_order.iter();
-        let pairs = pairs.filter_map(|stood| self.pairs.get(*stood as usize));
-        self.pairs = pairs.copied().collect();
+        let mut pairs = Vec::with_capacity(self.pairs.len());
+        let in_place = in_order.iter();
+        pairs.extend(in_place.filter_map(|stood| self.pairs.get(*stood as usize)));
+        self.pairs = pairs;
         let players = self.pairs.chunk_by_mut(|a, b| a.group == b.group);
         for (group, of_player) in (1..).zip(players) {
             for (number, pair) in (1..).zip(of_player) {

@@ -2,7 +2,9 @@
 
 use crate::pooling::prediction::{BootstrapPrediction, bootstrap_prediction};
 use crate::pooling::sequence::any_time_multiplier;
-use crate::pooling::{Effects, Estimable, Interval, Level, Model, Pooled, Reason, TInterval, pool};
+use crate::pooling::{
+    Effects, Estimable, Interval, Level, Model, Pooled, RandomMean, Reason, TInterval, pool,
+};
 use crate::vocabulary::word_list;
 
 /// What an analysis found.
@@ -19,13 +21,16 @@ pub struct Finding {
 }
 
 impl Finding {
-    /// Whether one player has more than half of the weights of the shown model.
+    /// Whether one player has more than half of the weights by restricted maximum likelihood.
     pub(super) fn is_dominated(&self, effects: &Effects) -> bool {
         let (Some(labels), Ok(model)) = (effects.clusters(), &self.pooled.reml) else {
             return false;
         };
+        let Ok(weights) = model.weights(effects) else {
+            return false;
+        };
         let mut shares = vec![0.0; effects.n_clusters()];
-        for (label, weight) in labels.iter().zip(&model.weights) {
+        for (label, weight) in labels.iter().zip(weights) {
             if let Some(share) = shares.get_mut(*label) {
                 *share += weight;
             }
@@ -223,13 +228,13 @@ fn any_time(per_player: &Effects, level: Level) -> Estimable<AnyTime> {
     if per_player.k() < ANY_TIME_MINIMUM_PLAYERS {
         return Err(Reason::FewerThanTenClusters);
     }
-    let model = pool(per_player, level).reml?;
-    let half_width = any_time_multiplier(per_player.k(), level)? * model.hartung_knapp_safe?.se;
+    let mean = RandomMean::new(per_player, level)?;
+    let half_width = any_time_multiplier(per_player.k(), level)? * mean.hartung_knapp_safe?.se;
     Ok(AnyTime {
-        estimate: model.estimate,
+        estimate: mean.estimate,
         interval: Interval {
-            low: model.estimate - half_width,
-            high: model.estimate + half_width,
+            low: mean.estimate - half_width,
+            high: mean.estimate + half_width,
         },
         k: per_player.k(),
     })

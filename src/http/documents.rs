@@ -1,7 +1,7 @@
 //! What can be read: pages, documents, schemas, health. Strong entity tags, conditional requests.
 
 use super::coding;
-use super::contributions::private;
+use super::contributions::{blocking, private};
 use super::form;
 use super::listing::{self, Asked};
 use super::part::{self, Part};
@@ -54,7 +54,7 @@ pub(super) async fn study_page(
     service: web::Data<Service>,
     slug: web::Path<String>,
 ) -> HttpResponse {
-    in_units(&request, &service, &slug, Public::page)
+    in_units(&request, &service, &slug, Public::page).await
 }
 
 pub(super) async fn pairs_page(
@@ -62,7 +62,7 @@ pub(super) async fn pairs_page(
     service: web::Data<Service>,
     slug: web::Path<String>,
 ) -> HttpResponse {
-    in_units(&request, &service, &slug, Public::pairs)
+    in_units(&request, &service, &slug, Public::pairs).await
 }
 
 /// One picture, which pages of other origins may show.
@@ -76,7 +76,10 @@ pub(super) async fn picture(
         return no_study(&request);
     };
     let units = pages::units_asked(request.query_string(), public.unchosen_units().tension);
-    shown_picture(&request, public.picture(&name, units))
+    match blocking(move || Ok(public.picture(&name, units))).await {
+        Ok(picture) => shown_picture(&request, picture),
+        Err(problem) => problem.answer(&request),
+    }
 }
 
 /// One picture by itself, or that there is none of its name.
@@ -203,20 +206,24 @@ fn of_study(
     }
 }
 
-/// A page of a study in the units that the address asks for.
-fn in_units(
+/// A page of a study in the units that the address asks for. Making it can take seconds where there
+/// are many rows.
+async fn in_units(
     request: &HttpRequest,
     service: &Service,
     slug: &str,
-    page: impl Fn(&Public, Units) -> Result<Ready, askama::Error>,
+    page: impl FnOnce(&Public, Units) -> Result<Ready, askama::Error> + Send + 'static,
 ) -> HttpResponse {
     let Some(public) = service.study(slug) else {
         return no_study(request);
     };
     let units = pages::units_asked(request.query_string(), public.unchosen_units().tension);
-    match page(&public, units) {
+    let made = blocking(move || {
+        page(&public, units).map_err(|error| Problem::internal(&error.to_string()))
+    });
+    match made.await {
         Ok(page) => ready(request, HTML, &page),
-        Err(error) => Problem::internal(&error.to_string()).answer(request),
+        Err(problem) => problem.answer(request),
     }
 }
 

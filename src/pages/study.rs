@@ -27,6 +27,7 @@ use audience::Audience;
 use figures::Table;
 use pictures::{OfOutcome, Picture};
 use scrutiny::{Said, sensitivity, session_words, slope_words};
+use std::collections::BTreeMap;
 use view::{Choices, Link};
 
 #[derive(Template)]
@@ -163,20 +164,15 @@ pub fn study(view: &StudyView<'_>) -> Result<String, askama::Error> {
     .render()
 }
 
-/// One picture by itself, for another page to show; `None` when there is none of this name.
+/// Every picture by itself, for another page to show, by its name.
 #[must_use]
-pub fn picture(view: &StudyView<'_>, name: &str) -> Option<String> {
-    let mut pictures = pictures::all(view).into_iter();
-    let picture = pictures.find(|picture| picture.plot.heading().id == name)?;
-    alone::svg(view, &picture)
-}
-
-/// The names of every picture that [`picture`] gives.
-#[must_use]
-pub fn picture_names(view: &StudyView<'_>) -> Vec<String> {
+pub fn pictures(view: &StudyView<'_>) -> BTreeMap<String, String> {
     let pictures = pictures::all(view).into_iter();
     pictures
-        .map(|picture| picture.plot.heading().id.clone())
+        .filter_map(|picture| {
+            let name = picture.plot.heading().id.clone();
+            Some((name, alone::svg(view, &picture)?))
+        })
         .collect()
 }
 

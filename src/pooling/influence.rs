@@ -17,10 +17,11 @@ mod tests;
 
 use super::effects::Effects;
 use super::level::Level;
-use super::model::{Interval, Model};
-use super::random_mean::{self, RandomMean, side_of_zero};
+use super::model::{self, Interval};
+use super::random_mean::{RandomMean, side_of_zero};
 use super::reason::{Estimable, Reason, finite};
 use super::sums::compensated_sum;
+use ndarray::Array1;
 
 /// Largest number of deletions times effects that is worked out anew: 2,000 effects one by one,
 /// which takes up to about ten seconds of an optimised build.
@@ -95,8 +96,8 @@ pub struct Deletion {
 /// where clusters are so large that they would take too long.
 #[must_use]
 pub fn influence(effects: &Effects, unit: Unit, level: Level) -> Influence {
-    let whole = random_mean::model_of(effects, level);
-    let deletions = whole.as_ref().map_err(|&reason| reason).and_then(|whole| {
+    let whole = RandomMean::new(effects, level);
+    let deletions = whole.and_then(|whole| {
         let groups = groups(effects, unit)?;
         leave_out(effects, whole, &groups, level)
     });
@@ -106,10 +107,7 @@ pub fn influence(effects: &Effects, unit: Unit, level: Level) -> Influence {
         n_clusters: effects.n_clusters(),
         level,
         unit,
-        whole: whole
-            .as_ref()
-            .map(RandomMean::from)
-            .map_err(|&reason| reason),
+        whole,
         range: deletions
             .as_deref()
             .map_err(|&reason| reason)
@@ -143,11 +141,13 @@ fn groups(effects: &Effects, unit: Unit) -> Estimable<Vec<Vec<usize>>> {
     }
 }
 
-/// The effects with the model of all of them.
-#[derive(Debug, Clone, Copy)]
+/// The effects with the mean of all of them.
+#[derive(Debug, Clone)]
 struct Whole<'a> {
     effects: &'a Effects,
-    model: &'a Model,
+    mean: RandomMean,
+    /// See [`super::Model::weights`].
+    weights: Array1<f64>,
     level: Level,
     /// Whether CR2 is worked out for every deletion.
     is_robust: bool,
@@ -155,14 +155,15 @@ struct Whole<'a> {
 
 fn leave_out(
     effects: &Effects,
-    model: &Model,
+    mean: RandomMean,
     groups: &[Vec<usize>],
     level: Level,
 ) -> Estimable<Vec<Deletion>> {
     let work = cluster_work(effects).saturating_mul(groups.len());
     let whole = Whole {
         effects,
-        model,
+        mean,
+        weights: model::weights(effects, mean.tau_squared)?,
         level,
         is_robust: work <= MOST_ROBUST,
     };
@@ -204,14 +205,14 @@ impl Whole<'_> {
         {
             mean.cluster_robust = Err(Reason::TooManyDeletions);
         }
-        let weights = group.iter().filter_map(|&at| self.model.weights.get(at));
+        let weights = group.iter().filter_map(|&at| self.weights.get(at));
         Deletion {
             weight: compensated_sum(weights.copied()),
             n_left_out: group.len(),
             mean,
             residual: mean.and_then(|mean| self.residual(group, &mean)),
             cook: mean.and_then(|mean| {
-                let moved = (self.model.estimate - mean.estimate) / self.model.se;
+                let moved = (self.mean.estimate - mean.estimate) / self.mean.se;
                 finite(moved * moved)
             }),
             crosses_zero: mean.and_then(|mean| self.crosses_zero(&mean)),
@@ -241,7 +242,7 @@ impl Whole<'_> {
             let interval = mean.interval(has_repeats)?;
             Ok(side_of_zero(interval.interval()))
         };
-        Ok(side(mean)? != side(&RandomMean::from(self.model))?)
+        Ok(side(mean)? != side(&self.mean)?)
     }
 }
 

@@ -3,6 +3,7 @@
 use ndarray::Array1;
 
 use super::clusters;
+use super::effects::Effects;
 use super::level::Level;
 use super::profile::{Moments, Profile};
 use super::quantiles::{Normal, StudentT};
@@ -143,8 +144,25 @@ pub struct Model {
     /// never in the fixed-effect model. Raw: at `tau_squared = 0` it can be narrower than the
     /// interval of the mean, which [`Interval::is_narrower_than`] tells.
     pub prediction: Estimable<Interval>,
-    /// Share of each effect in the mean, in the canonical order of the effects; adds up to 1.
-    pub weights: Array1<f64>,
+}
+
+impl Model {
+    /// Share of each effect in the mean, in the canonical order of the effects that the model is of;
+    /// adds up to 1.
+    ///
+    /// # Errors
+    /// [`Reason::NoEffects`]; [`Reason::OutOfRange`] when a sum overflows.
+    pub fn weights(&self, effects: &Effects) -> Estimable<Array1<f64>> {
+        weights(effects, self.tau_squared)
+    }
+}
+
+/// Share of each effect in the mean at one value of `tau_squared`: see [`Model::weights`].
+pub(crate) fn weights(effects: &Effects, tau_squared: f64) -> Estimable<Array1<f64>> {
+    let profile = Profile::new(effects)?;
+    let moments = profile.precise(tau_squared);
+    let shares = profile.shares(tau_squared, moments.base.value(), moments.weight.value());
+    Ok(shares.into())
 }
 
 /// The fixed-effect model. `at_zero` are the sums at `tau_squared = 0`.
@@ -156,7 +174,7 @@ pub(crate) fn fixed_effect(
     at_zero: &Moments<Double>,
     level: Level,
 ) -> Estimable<Model> {
-    let mut model = build(profile, at_zero, 0.0, level)?;
+    let mut model = describe(profile, at_zero, 0.0, level)?;
     model.prediction = Err(Reason::NoPredictionUnderFixedEffect);
     Ok(model)
 }
@@ -172,23 +190,6 @@ pub(crate) fn random_effects(
     level: Level,
 ) -> Estimable<Model> {
     if 0.0 < tau_squared {
-        build(profile, &profile.precise(tau_squared), tau_squared, level)
-    } else {
-        build(profile, at_zero, 0.0, level)
-    }
-}
-
-/// A random-effects model whose [`Model::weights`] are left out, for whoever wants the mean alone.
-///
-/// # Errors
-/// [`Reason::OutOfRange`] when a sum overflows.
-pub(crate) fn without_shares(
-    profile: &Profile<'_>,
-    at_zero: &Moments<Double>,
-    tau_squared: f64,
-    level: Level,
-) -> Estimable<Model> {
-    if 0.0 < tau_squared {
         let moments = profile.precise(tau_squared);
         describe(profile, &moments, tau_squared, level)
     } else {
@@ -196,21 +197,6 @@ pub(crate) fn without_shares(
     }
 }
 
-fn build(
-    profile: &Profile<'_>,
-    moments: &Moments<Double>,
-    tau_squared: f64,
-    level: Level,
-) -> Estimable<Model> {
-    let model = describe(profile, moments, tau_squared, level)?;
-    let shares = profile.shares(tau_squared, moments.base.value(), moments.weight.value());
-    Ok(Model {
-        weights: shares.into(),
-        ..model
-    })
-}
-
-/// Everything but the weights.
 fn describe(
     profile: &Profile<'_>,
     moments: &Moments<Double>,
@@ -241,7 +227,6 @@ fn describe(
             .and_then(|()| clusters::cluster_robust(profile, moments, tau_squared))
             .and_then(|robust| TInterval::new(estimate, robust.se, robust.df, level)),
         prediction: predict(estimate, tau_squared + variance, moments.df - 1.0, level),
-        weights: Array1::default(0),
     })
 }
 

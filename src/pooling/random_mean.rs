@@ -58,7 +58,7 @@ impl RandomMean {
         let profile = Profile::new(effects)?;
         let at_zero = profile.precise(0.0);
         let tau_squared = tau_squared(estimator, &profile, at_zero)?;
-        model::without_shares(&profile, &at_zero, tau_squared, level)
+        model::random_effects(&profile, &at_zero, tau_squared, level)
             .map(|model| Self::from(&model))
     }
 }
@@ -87,18 +87,6 @@ impl From<&Model> for RandomMean {
             cluster_robust: model.cluster_robust,
         }
     }
-}
-
-/// The whole model by restricted maximum likelihood, bit for bit that of [`super::pool`].
-///
-/// # Errors
-/// As [`super::Pooled::reml`].
-pub(crate) fn model_of(effects: &Effects, level: Level) -> Estimable<Model> {
-    let profile = Profile::new(effects)?;
-    let at_zero = profile.precise(0.0);
-    let estimator = Estimator::RestrictedMaximumLikelihood;
-    let tau_squared = tau_squared(estimator, &profile, at_zero)?;
-    model::random_effects(&profile, &at_zero, tau_squared, level)
 }
 
 /// Where an interval lies: `Less` below 0, `Equal` around it, its ends included, `Greater` above.

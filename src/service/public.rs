@@ -3,6 +3,7 @@
 use super::cards::CardsInUnits;
 use super::counted::Counted;
 use super::differencing::over_everybody;
+use super::in_units::{InUnits, Pictures};
 use super::package::{self, Package, Published};
 use super::query::{Answers, NotAsked};
 use super::{CardFile, Life, Ready, ServiceError};
@@ -53,8 +54,9 @@ pub struct Public {
     pub aggregate: Ready,
     /// Where the service is reached, once that is known.
     public_url: Arc<OnceLock<PublicUrl>>,
-    page: InUnits,
-    pairs: InUnits,
+    page: InUnits<Ready>,
+    pairs: InUnits<Ready>,
+    pictures: Pictures,
     cards: CardsInUnits,
     package: Package,
     answers: Answers,
@@ -81,6 +83,7 @@ impl Owners {
             before = Some(pair);
         }
         owners.sort_unstable();
+        owners.shrink_to_fit();
         Self(owners)
     }
 
@@ -96,28 +99,6 @@ impl Owners {
         let mut all = all.peekable();
         let pair = all.peek().map(pair_of);
         all.take_while(|row| Some(pair_of(row)) == pair).collect()
-    }
-}
-
-/// A page for each choice of units: made when somebody first asks for it, and kept ready then.
-#[derive(Debug, Default)]
-struct InUnits([OnceLock<Ready>; Units::N_CHOICES]);
-
-impl InUnits {
-    fn ready(
-        &self,
-        units: Units,
-        made: impl FnOnce() -> Result<String, askama::Error>,
-    ) -> Result<Ready, askama::Error> {
-        let kept = self.0.get(units.place());
-        if let Some(ready) = kept.and_then(OnceLock::get) {
-            return Ok(ready.clone());
-        }
-        let ready = Ready::new(made()?);
-        Ok(match kept {
-            Some(kept) => kept.get_or_init(|| ready).clone(),
-            None => ready,
-        })
     }
 }
 
@@ -202,6 +183,7 @@ impl Public {
             public_url,
             page: InUnits::default(),
             pairs: InUnits::default(),
+            pictures: Pictures::default(),
             cards: CardsInUnits::default(),
             package: Package::default(),
             answers: Answers::default(),
@@ -213,14 +195,25 @@ impl Public {
             crowd,
             whose,
         };
-        // A page that cannot be filled is not published. It is not kept: where the service is reached may
-        // be said later, and so may why there are no figures.
-        pages::study(&public.view(public.unchosen_units()))?;
-        // What programs ask for is compressed before anybody does.
-        for ready in [&public.pooled, &public.aggregate] {
+        Ok((public, shown))
+    }
+
+    /// Makes what is asked for most, so that nobody waits for it. Where the service is reached stands
+    /// in the page and may be said until it serves, so the page is kept only then.
+    ///
+    /// # Errors
+    /// When the page cannot be filled: then nothing is to be published.
+    pub(super) fn prepared(self, is_serving: bool) -> Result<Self, ServiceError> {
+        let units = self.unchosen_units();
+        if is_serving {
+            drop(self.page(units)?.gzip());
+        } else {
+            pages::study(&self.view(units))?;
+        }
+        for ready in [&self.pooled, &self.aggregate] {
             drop(ready.gzip());
         }
-        Ok((public, shown))
+        Ok(self)
     }
 
     /// A study without its figures, which still takes contributions, and why it has none.
@@ -278,7 +271,8 @@ impl Public {
     /// # Errors
     /// When its template cannot be filled.
     pub fn page(&self, units: Units) -> Result<Ready, askama::Error> {
-        self.page.ready(units, || pages::study(&self.view(units)))
+        let made = || pages::study(&self.view(units)).map(Ready::new);
+        self.page.get(units, made)
     }
 
     /// The list of pairs in a reader's units.
@@ -286,7 +280,8 @@ impl Public {
     /// # Errors
     /// When its template cannot be filled.
     pub fn pairs(&self, units: Units) -> Result<Ready, askama::Error> {
-        self.pairs.ready(units, || pages::pairs(&self.view(units)))
+        let made = || pages::pairs(&self.view(units)).map(Ready::new);
+        self.pairs.get(units, made)
     }
 
     /// A card for an audience. The first time it takes a fraction of a second, so it belongs on the
@@ -334,7 +329,7 @@ impl Public {
     /// One picture of the page by itself; `None` when there is none of this name.
     #[must_use]
     pub fn picture(&self, name: &str, units: Units) -> Option<Ready> {
-        pages::picture(&self.view(units), name).map(Ready::new)
+        self.pictures.get(&self.view(units), name)
     }
 }
 

@@ -59,6 +59,10 @@ impl Publisher {
         self.work.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
+    fn is_attended(&self) -> bool {
+        self.work().attended
+    }
+
     fn turn(&self, slug: &str) -> Arc<Mutex<()>> {
         let mut turns = self.turns.lock().unwrap_or_else(PoisonError::into_inner);
         Arc::clone(turns.entry(slug.to_owned()).or_default())
@@ -194,7 +198,7 @@ impl Service {
         if let Some(life) = life.filter(|life| life.state != StudyState::Draft) {
             let public_url = Arc::clone(&self.releases.public_url);
             let public = Public::without_figures(why, life, public_url)?;
-            self.put_in_place(slug, public);
+            self.put_in_place(slug, public.prepared(self.publisher.is_attended())?);
         }
         Ok(())
     }
@@ -254,6 +258,7 @@ impl Service {
             (shown_now.as_deref(), &before),
             Arc::clone(&self.releases.public_url),
         )?;
+        let public = public.prepared(self.publisher.is_attended())?;
         // What is shown is remembered before anybody can see it.
         self.store.keep_figures(slug, &shown)?;
         self.put_in_place(slug, public);

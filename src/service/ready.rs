@@ -47,7 +47,8 @@ impl Ready {
     /// A text with its tag.
     #[must_use]
     pub fn new(text: String) -> Self {
-        Self::of_bytes(text.into())
+        // Bytes keep all the room that a text was given.
+        Self::of_bytes(text.into_boxed_str().into_boxed_bytes().into())
     }
 
     /// Bytes with their tag.
@@ -99,6 +100,7 @@ impl Ready {
                 let hashed = out.0.into_inner().expect("memory takes everything");
                 let (squeezed, sha256, length) = hashed.finish();
                 let squeezed = squeezed.finish().expect("memory takes everything");
+                let squeezed = squeezed.into_boxed_slice();
                 Self::with(sha256, Body::Squeezed(length, squeezed.into()))
             }
         }
@@ -186,7 +188,8 @@ impl Inflating {
 fn gzip(body: &[u8]) -> Option<Bytes> {
     let mut encoder = GzEncoder::new(Vec::new(), Compression::default());
     encoder.write_all(body).ok()?;
-    encoder.finish().ok().map(Bytes::from)
+    let squeezed = encoder.finish().ok()?;
+    Some(squeezed.into_boxed_slice().into())
 }
 
 #[cfg(test)]

@@ -622,7 +622,7 @@ fn nothing_private_stands_in_a_public_document() {
     assert_eq!(public.everybody.len(), 3);
     assert_eq!(public.publication.rows.len(), 24);
     let units = public.unchosen_units();
-    let pictures = pages::picture_names(&public.view(units)).into_iter();
+    let pictures = pages::pictures(&public.view(units)).into_keys();
     let pictures = pictures.map(|name| public.picture(&name, units).unwrap());
     let documents = [
         public.pooled.clone(),

@@ -172,9 +172,9 @@ fn every_picture_says_what_it_shows_and_has_its_figures_behind_it() {
     }
     // Each of them, but for what became of everybody, also stands alone.
     let alone = between(&page, &format!("/studies/{STUDY}/pictures/"), ".svg");
-    let names = pages::picture_names(&public.view(DEFAULT));
+    let names = pages::pictures(&public.view(DEFAULT));
     let linked: BTreeSet<&str> = alone.iter().copied().collect();
-    assert_eq!(linked, names.iter().map(String::as_str).collect());
+    assert_eq!(linked, names.keys().map(String::as_str).collect());
     assert_eq!(figures.len(), names.len() + 1);
 }
 
@@ -327,7 +327,7 @@ fn pictures_stand_alone_and_may_be_shown_elsewhere() {
     let public = public();
     let question = &public.study.label.question;
     let first_word = question.split(' ').next().unwrap();
-    for name in pages::picture_names(&public.view(DEFAULT)) {
+    for name in pages::pictures(&public.view(DEFAULT)).into_keys() {
         let picture = text(&public.picture(&name, DEFAULT).unwrap());
         assert!(
             picture.starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\""),
@@ -390,7 +390,7 @@ fn a_release_shows_the_same_under_its_own_address() {
         assert!(page.contains(part), "{part}");
     }
     assert!(!page.contains("Figures change only"));
-    let picture = pages::picture(&view, "speed-forehand-all").unwrap();
+    let picture = &pages::pictures(&view)["speed-forehand-all"];
     assert!(picture.contains("release 3, batch 1"));
 }
 
@@ -401,7 +401,7 @@ fn nothing_is_drawn_of_bands_with_too_few() {
     // Rows below the protocol's gap are in no picture of single pairs.
     let under = |row: &tautpool::findings::Row| row.band == GapBand::UnderProtocol;
     assert!(public.publication.rows.iter().any(|row| under(&row)));
-    for name in pages::picture_names(&view) {
+    for name in pages::pictures(&view).into_keys() {
         assert!(!name.ends_with("-under"), "{name}");
     }
 }

@@ -4,7 +4,7 @@ use super::{failed, listed, made_again};
 use crate::http::contributions::blocking;
 use crate::http::documents::{page, shown_picture};
 use crate::pages::{self, ReleaseView};
-use crate::service::{Frozen, Ready, Service};
+use crate::service::{Frozen, Service};
 use crate::units::Units;
 use actix_web::{HttpRequest, HttpResponse, web};
 use data_encoding::HEXLOWER;
@@ -82,8 +82,7 @@ pub(super) async fn picture(
     let found = blocking(move || {
         let (slug, number, name) = path.into_inner();
         let frozen = made_again(&service, &(slug, number))?;
-        let view = frozen.view(units(&frozen, &query));
-        Ok(pages::picture(&view, &name).map(Ready::new))
+        Ok(frozen.picture(&name, units(&frozen, &query)))
     });
     match found.await {
         Ok(picture) => shown_picture(&request, picture),

@@ -139,7 +139,7 @@ struct Update<'a> {
 impl<'a> Update<'a> {
     fn new(whole: &'a Whole<'a>) -> Estimable<Self> {
         let profile = Profile::new(whole.effects)?;
-        let tau_squared = whole.model.tau_squared;
+        let tau_squared = whole.mean.tau_squared;
         let moments = profile.precise(tau_squared);
         let base = finite(profile.smallest_variance() + tau_squared)?;
         let totals = profile.total_variances(tau_squared);
@@ -170,7 +170,7 @@ impl<'a> Update<'a> {
     /// The change of `tau_squared` by one Fisher step.
     fn step(&self, rest: &Rest) -> f64 {
         let step = (rest.projected - self.base * rest.trace) / rest.trace_of_square;
-        let tau_squared = self.whole.model.tau_squared;
+        let tau_squared = self.whole.mean.tau_squared;
         if tau_squared + step < 0.0 {
             -tau_squared
         } else {
@@ -205,7 +205,7 @@ impl<'a> Update<'a> {
         let change = self.step(rest);
         // In units of the base, like the relative weights.
         let step = change / self.base;
-        let estimate = self.whole.model.estimate + rest.moved - step * (rest.crossed / rest.weight);
+        let estimate = self.whole.mean.estimate + rest.moved - step * (rest.crossed / rest.weight);
         let variance = self.base / rest.weight * (1.0 + step * rest.share);
         let q = if 0.0 < rest.residual {
             let q = rest.residual / self.base / rest.df;
@@ -216,7 +216,7 @@ impl<'a> Update<'a> {
         let safe = if q < 1.0 { 1.0 } else { q };
         let se = finite(variance.sqrt())?;
         Ok(RandomMean {
-            tau_squared: finite(self.whole.model.tau_squared + change)?,
+            tau_squared: finite(self.whole.mean.tau_squared + change)?,
             estimate: finite(estimate)?,
             se,
             hartung_knapp_safe: TInterval::new(

@@ -2,7 +2,7 @@
 
 use super::{Deletion, Influence, MOST_ANEW, Unit, Whole, groups, influence, one_step};
 use crate::pooling::tests::{assert_close, clustered, effects, example, sequence};
-use crate::pooling::{Effects, Level, Reason, random_mean};
+use crate::pooling::{Effects, Level, RandomMean, Reason, model};
 
 fn by_effect(effects: &Effects) -> Influence {
     influence(effects, Unit::Effect, Level::NINETY_FIVE)
@@ -10,10 +10,11 @@ fn by_effect(effects: &Effects) -> Influence {
 
 /// One-step updates of every deletion that is not worked out anew, at any size.
 fn one_steps(effects: &Effects, unit: Unit) -> Vec<Deletion> {
-    let model = random_mean::model_of(effects, Level::NINETY_FIVE).unwrap();
+    let mean = RandomMean::new(effects, Level::NINETY_FIVE).unwrap();
     let whole = Whole {
         effects,
-        model: &model,
+        mean,
+        weights: model::weights(effects, mean.tau_squared).unwrap(),
         level: Level::NINETY_FIVE,
         is_robust: true,
     };
@@ -214,10 +215,11 @@ fn a_crowd_is_updated_in_one_step_within_its_stated_error() {
     let anew = deletions.iter().filter(|deletion| !deletion.one_step);
     assert_eq!(anew.count(), 20);
     let se = found.whole.unwrap().se;
-    let model = random_mean::model_of(&all, Level::NINETY_FIVE).unwrap();
+    let mean = RandomMean::new(&all, Level::NINETY_FIVE).unwrap();
     let whole = Whole {
         effects: &all,
-        model: &model,
+        mean,
+        weights: model::weights(&all, mean.tau_squared).unwrap(),
         level: Level::NINETY_FIVE,
         is_robust: true,
     };

@@ -92,7 +92,8 @@ fn without_effects_nothing_is_estimable() {
 
 #[test]
 fn one_effect_has_an_estimate_and_a_normal_interval_only() {
-    let pooled = pool(&clustered(&[3.0], &[4.0], &[9]), Level::NINETY_FIVE);
+    let alone = clustered(&[3.0], &[4.0], &[9]);
+    let pooled = pool(&alone, Level::NINETY_FIVE);
     let fixed = pooled.fixed.unwrap();
     assert_close(fixed.estimate, 3.0, 0.0, 0.0);
     assert_close(fixed.se, 2.0, 0.0, 0.0);
@@ -103,7 +104,7 @@ fn one_effect_has_an_estimate_and_a_normal_interval_only() {
         0.0,
     );
     assert_close(fixed.wald.p, 0.133_614_402_537_716_1, 1e-13, 0.0);
-    assert_eq!(fixed.weights, arr1(&[1.0]));
+    assert_eq!(fixed.weights(&alone).unwrap(), arr1(&[1.0]));
     assert_eq!(fixed.hartung_knapp, Err(Reason::OneEffect));
     assert_eq!(fixed.hartung_knapp_safe, Err(Reason::OneEffect));
     assert_eq!(fixed.cluster_robust, Err(Reason::OneEffect));

@@ -92,9 +92,9 @@ fn weights_add_up_to_one_and_follow_the_canonical_order() {
     let effects = super::effects(&estimates, &variances);
     assert!(effects.estimates().iter().is_sorted());
     for model in models(&pool(&effects, Level::NINETY_FIVE)) {
-        assert_close(model.weights.sum(), 1.0, 1e-15, 0.0);
-        let mean: f64 = model
-            .weights
+        let weights = model.weights(&effects).unwrap();
+        assert_close(weights.sum(), 1.0, 1e-15, 0.0);
+        let mean: f64 = weights
             .iter()
             .zip(effects.estimates())
             .map(|(w, y)| w * y)

@@ -56,10 +56,8 @@ fn numbers_beyond_the_arithmetic_are_reported_and_never_nan() {
         ),
     ];
     for (estimates, variances) in cases {
-        let pooled = pool(
-            &clustered(&estimates, &variances, &[1, 2, 3]),
-            Level::NINETY_FIVE,
-        );
+        let effects = clustered(&estimates, &variances, &[1, 2, 3]);
+        let pooled = pool(&effects, Level::NINETY_FIVE);
         for model in [
             &pooled.fixed,
             &pooled.dersimonian_laird,
@@ -82,7 +80,13 @@ fn numbers_beyond_the_arithmetic_are_reported_and_never_nan() {
                     vec![t.se, t.low, t.high, t.df]
                 });
                 finite_or_reason(&model.prediction, |i| vec![i.low, i.high]);
-                assert!(model.weights.iter().all(|w| w.is_finite()));
+                assert!(
+                    model
+                        .weights(&effects)
+                        .unwrap()
+                        .iter()
+                        .all(|w| w.is_finite())
+                );
             }
         }
         finite_or_reason(&pooled.heterogeneity, |h| {

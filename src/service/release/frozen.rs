@@ -1,6 +1,7 @@
 //! Releases made again from their bytes, kept ready.
 
 use super::super::cards::CardsInUnits;
+use super::super::in_units::Pictures;
 use super::super::package::{Package, Published};
 use super::super::query::{Answers, NotAsked};
 use super::super::{CardFile, Ready, ServiceError};
@@ -30,6 +31,7 @@ pub struct Frozen {
     pub said: Findings,
     /// SHA-256 of its document.
     pub sha256: [u8; 32],
+    pictures: Pictures,
     cards: CardsInUnits,
     aggregate: OnceLock<Ready>,
     package: Package,
@@ -48,6 +50,7 @@ impl Frozen {
             said: as_stated(&findings, release.stated.range, bands),
             findings,
             sha256: sha256_of(document),
+            pictures: Pictures::default(),
             cards: CardsInUnits::default(),
             aggregate: OnceLock::new(),
             package: Package::default(),
@@ -62,6 +65,12 @@ impl Frozen {
     #[must_use]
     pub fn view(&self, units: Units) -> StudyView<'_> {
         frozen_view(&self.release, &self.said, units)
+    }
+
+    /// One picture of its page by itself; `None` when there is none of this name.
+    #[must_use]
+    pub fn picture(&self, name: &str, units: Units) -> Option<Ready> {
+        self.pictures.get(&self.view(units), name)
     }
 
     /// A card for an audience, as that of the live page is.

@@ -207,7 +207,7 @@ fn tradeoff_points(view: &StudyView<'_>, joint: &Joint) -> Vec<TradeoffPoint> {
         .pairs_with_both(joint.outcomes, joint.class);
     let weight = 1.0 / f64::from(u32::try_from(pairs.len()).unwrap_or(u32::MAX));
     pairs
-        .into_iter()
+        .iter()
         .map(|Couple { estimates, .. }| TradeoffPoint {
             across: wording.value(across, estimates[0]),
             up: wording.value(up, estimates[1]),
