@@ -2,14 +2,13 @@
 //! by models of counts, which rows do not show.
 
 use super::{CountedPair, Kept, to_three_digits};
-use crate::effects::repeats::RepeatedArm;
 use crate::findings::{CountModel, Key, LogOdds, SessionSpread};
 use crate::pooling::counts::{Arm, CountPair, CountPairs, exact_odds_ratio};
-use crate::pooling::replicates::Replicates;
+use crate::pooling::replicates::{Group, Replicates};
 use crate::pooling::{Interval, Level, NumericError, RandomMean};
 use crate::protocol::AnalysisRules;
 use crate::vocabulary::{Outcome, ShotClass};
-use ndarray::Array1;
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 /// Most pairs that the model of the counts themselves is fitted to; it takes a third of a millisecond
@@ -17,25 +16,23 @@ use std::collections::BTreeMap;
 /// of them has one of 0.01, to which it is rounded.
 const MOST_EXACT: usize = 2_000;
 
-/// Sessions of arms that were played more than once, as they are gathered pair by pair. Players
-/// without a row are not among them: subtracting could leave few of them.
+/// Sessions of arms that were played more than once, summed up by arm, as they are gathered pair by
+/// pair: each with its player. Players without a row are not among them: subtracting could leave few
+/// of them.
 #[derive(Debug, Default)]
-pub(super) struct Repeated(BTreeMap<(Outcome, ShotClass), Sessions>);
-
-/// Sessions of one outcome and class.
-#[derive(Debug, Default)]
-struct Sessions {
-    means: Vec<f64>,
-    variances: Vec<f64>,
-    sizes: Vec<usize>,
-    /// A number for each arm of each pair.
-    arms: Vec<usize>,
-    players: Vec<usize>,
-    n_arms: usize,
-}
+pub(super) struct Repeated(BTreeMap<(Outcome, ShotClass), Vec<(u32, Group)>>);
 
 impl Repeated {
-    pub(super) fn take(&mut self, place: usize, counted: &CountedPair, kept: &Kept) {
+    /// Takes the next pair.
+    ///
+    /// # Errors
+    /// [`NumericError`] when a session's figures are not usable, which intake rules out.
+    pub(super) fn take(
+        &mut self,
+        place: usize,
+        counted: &CountedPair,
+        kept: &Kept,
+    ) -> Result<(), NumericError> {
         for arm in &counted.repeats {
             let key = Key {
                 outcome: arm.outcome,
@@ -43,22 +40,25 @@ impl Repeated {
                 band: counted.pair.band,
             };
             if kept.has_row(place, &key) {
-                let sessions = self.0.entry((arm.outcome, arm.class)).or_default();
-                sessions.take(arm, counted.player);
+                let sessions = arm.sessions.iter().map(|session| {
+                    let n = usize::try_from(session.n).unwrap_or_default();
+                    (session.mean, session.variance, n)
+                });
+                let player = u32::try_from(counted.player).ok();
+                let arms = self.0.entry((arm.outcome, arm.class)).or_default();
+                arms.extend(player.zip(Group::new(sessions)?));
             }
         }
+        Ok(())
     }
 
     /// How much sessions of one player and string bed differ, for every outcome and class in which
     /// at least ten players, and at least the protocol's minimum, repeated sessions.
-    ///
-    /// # Errors
-    /// [`NumericError`] when a session's figures are not usable, which intake rules out.
-    pub(super) fn spreads(self, rules: &AnalysisRules) -> Result<Vec<SessionSpread>, NumericError> {
+    pub(super) fn spreads(self, rules: &AnalysisRules) -> Vec<SessionSpread> {
+        let minimum_players = rules.minimum_players;
         let mut spreads = Vec::new();
-        for ((outcome, class), sessions) in self.0 {
-            let replicates = sessions.replicates()?;
-            let minimum_players = rules.minimum_players;
+        for ((outcome, class), arms) in self.0 {
+            let replicates = Replicates::of_groups(arms);
             if let Ok(found) = replicates.variance()
                 && minimum_players <= replicates.n_clusters()
             {
@@ -71,38 +71,17 @@ impl Repeated {
                 });
             }
         }
-        Ok(spreads)
+        spreads
     }
 }
 
-impl Sessions {
-    fn take(&mut self, arm: &RepeatedArm, player: usize) {
-        for session in &arm.sessions {
-            self.means.push(session.mean);
-            self.variances.push(session.variance);
-            self.sizes
-                .push(usize::try_from(session.n).unwrap_or_default());
-            self.arms.push(self.n_arms);
-            self.players.push(player);
-        }
-        self.n_arms += 1;
-    }
-
-    fn replicates(self) -> Result<Replicates, NumericError> {
-        Replicates::new(
-            Array1::from(self.means).view(),
-            Array1::from(self.variances).view(),
-            Array1::from(self.sizes).view(),
-            Array1::from(self.arms).view(),
-            Array1::from(self.players).view(),
-        )
-    }
-}
-
-/// Counts behind the primary shares of those who have a row, as they are gathered pair by pair: one
-/// pair of each player, the one with the most shots.
+/// Counts behind the primary shares of those who have a row, as they are gathered pair by pair, each
+/// with its player.
 #[derive(Debug, Default)]
-pub(super) struct Counted(BTreeMap<Key, BTreeMap<usize, CountPair>>);
+pub(super) struct Counted(BTreeMap<Key, Vec<(u32, Narrow)>>);
+
+/// Events and trials of the first arm and of the second: no session has more shots than this holds.
+type Narrow = [u32; 4];
 
 impl Counted {
     pub(super) fn take(
@@ -119,14 +98,9 @@ impl Counted {
                 band: counted.pair.band,
             };
             let counts = counts_of(counted, &key).filter(|_| kept.has_row(place, &key));
-            if let Some(counts) = counts {
-                let of_key = self.0.entry(key).or_default();
-                let size = |counts: &CountPair| counts.first.trials + counts.second.trials;
-                let largest = of_key.entry(counted.player).or_insert(counts);
-                // The content decides between pairs of one size, so that the order does not.
-                if (size(largest), *largest) < (size(&counts), counts) {
-                    *largest = counts;
-                }
+            let player = u32::try_from(counted.player).ok();
+            if let Some(of_player) = player.zip(counts) {
+                self.0.entry(key).or_default().push(of_player);
             }
         }
     }
@@ -149,9 +123,8 @@ impl Counted {
                     class: primary.class,
                     band,
                 };
-                let of_key = self.0.remove(&key).unwrap_or_default();
-                if rules.minimum_players <= of_key.len() {
-                    let counts: Vec<CountPair> = of_key.into_values().collect();
+                let counts = one_each(self.0.remove(&key).unwrap_or_default());
+                if rules.minimum_players <= counts.len() {
                     models.push(model(key, &counts, level)?);
                 }
             }
@@ -161,22 +134,32 @@ impl Counted {
 }
 
 /// The counts behind an effect that counts.
-fn counts_of(counted: &CountedPair, key: &Key) -> Option<CountPair> {
+fn counts_of(counted: &CountedPair, key: &Key) -> Option<Narrow> {
     let is_of = |outcome: Outcome, class: ShotClass| (outcome, class) == (key.outcome, key.class);
     let mut effects = counted.pair.effects.iter();
     effects.find(|effect| is_of(effect.outcome, effect.class))?;
     let mut counts = counted.counts.iter();
     let (_, _, counts) = counts.find(|(outcome, class, _)| is_of(*outcome, *class))?;
-    let arm = |x: i64, n: i64| -> Option<Arm> {
-        Some(Arm {
-            events: u64::try_from(x).ok()?,
-            trials: u64::try_from(n).ok()?,
-        })
+    let (looser, tighter) = (&counts.looser, &counts.tighter);
+    let [a, b, c, d] = [looser.x, looser.n, tighter.x, tighter.n].map(|n| u32::try_from(n).ok());
+    Some([a?, b?, c?, d?])
+}
+
+/// The counts of one pair of each player: the one with the most shots, and of those with as many the
+/// one that its content says, so that their order does not.
+fn one_each(mut counts: Vec<(u32, Narrow)>) -> Vec<CountPair> {
+    let shots = |[_, first, _, second]: &Narrow| u64::from(*first) + u64::from(*second);
+    counts.sort_unstable_by_key(|(player, counts)| (*player, Reverse((shots(counts), *counts))));
+    counts.dedup_by_key(|(player, _)| *player);
+    let arm = |events: u32, trials: u32| Arm {
+        events: events.into(),
+        trials: trials.into(),
     };
-    Some(CountPair {
-        first: arm(counts.looser.x, counts.looser.n)?,
-        second: arm(counts.tighter.x, counts.tighter.n)?,
-    })
+    let pairs = counts.iter().map(|(_, [a, b, c, d])| CountPair {
+        first: arm(*a, *b),
+        second: arm(*c, *d),
+    });
+    pairs.collect()
 }
 
 fn model(key: Key, counts: &[CountPair], level: Level) -> Result<CountModel, NumericError> {

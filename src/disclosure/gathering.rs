@@ -72,17 +72,21 @@ impl<'a> Gathering<'a> {
     }
 
     /// Takes the next pair, in the order in which they were given to the census.
-    pub fn take(&mut self, counted: &CountedPair) {
+    ///
+    /// # Errors
+    /// [`NumericError`] when a figure is not usable, which intake rules out.
+    pub fn take(&mut self, counted: &CountedPair) -> Result<(), NumericError> {
         let place = self.n_pairs;
         self.n_pairs += 1;
         self.rows.take(place, counted, self.kept);
         self.everyone.take(place, counted, self.kept);
-        self.repeated.take(place, counted, self.kept);
+        self.repeated.take(place, counted, self.kept)?;
         self.counted.take(place, counted, self.kept, self.rules);
         if let (Some(first), Ok(place)) = (&counted.first, u32::try_from(place)) {
             self.first
                 .insert(place, First::of(first, counted.pair.band));
         }
+        Ok(())
     }
 
     /// What all of them come to.
@@ -91,7 +95,7 @@ impl<'a> Gathering<'a> {
     /// [`NumericError`] when a figure is not usable, which intake rules out.
     pub fn gathered(self, level: Level) -> Result<Gathered, NumericError> {
         // What these are made of is gone before rows are put in order.
-        let session_spreads = self.repeated.spreads(self.rules)?;
+        let session_spreads = self.repeated.spreads(self.rules);
         let count_models = self.counted.models(self.rules, level)?;
         let arranged = self.rows.arranged();
         Ok(Gathered {

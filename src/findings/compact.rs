@@ -1,18 +1,23 @@
-//! Rows in little memory: what the rows of a pair share stands once.
+//! Rows in little memory: what the rows of a pair share stands once, and figures are decimals.
 //!
-//! A row by itself takes 88 bytes. Here it takes 32, and each pair 56 more: of nine rows a pair
-//! that is 38 bytes a row.
+//! A row by itself takes 88 bytes. Here it takes 20, and each pair 56 more: of nine rows a pair
+//! that is 26 bytes a row. Where any figure is no decimal of few digits, as in a download that
+//! somebody else made, every row takes 32.
+
+mod decimal;
 
 use super::{Circumstances, Row};
 use crate::protocol::GapBand;
 use crate::vocabulary::{Outcome, ShotClass, VarianceSource};
+use decimal::Decimal;
 use std::cmp::Ordering;
+use std::ops::Range;
 
 /// Published rows, in an order. They are put together as they are asked for.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Rows {
     pairs: Vec<Pair>,
-    figures: Vec<Figures>,
+    figures: AllFigures,
 }
 
 /// What rows that follow each other share.
@@ -27,15 +32,106 @@ struct Pair {
 
 /// The rest of a row.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Figures {
+struct Figures<N> {
     /// The place of its pair.
     of: u32,
     outcome: Outcome,
     class: ShotClass,
     source: VarianceSource,
-    estimate: f64,
-    variance: f64,
-    imputed_variance: f64,
+    estimate: N,
+    variance: N,
+    imputed_variance: N,
+}
+
+/// The rest of every row.
+#[derive(Clone, Debug, PartialEq)]
+enum AllFigures {
+    /// While all of them are decimals.
+    Decimal(Vec<Figures<Decimal>>),
+    /// Since one was none.
+    Any(Vec<Figures<f64>>),
+}
+
+impl Default for AllFigures {
+    fn default() -> Self {
+        Self::Decimal(Vec::new())
+    }
+}
+
+impl<N: Copy> Figures<N> {
+    fn with<M>(&self, number: impl Fn(N) -> Option<M>) -> Option<Figures<M>> {
+        Some(Figures {
+            of: self.of,
+            outcome: self.outcome,
+            class: self.class,
+            source: self.source,
+            estimate: number(self.estimate)?,
+            variance: number(self.variance)?,
+            imputed_variance: number(self.imputed_variance)?,
+        })
+    }
+}
+
+impl AllFigures {
+    const fn len(&self) -> usize {
+        match self {
+            Self::Decimal(all) => all.len(),
+            Self::Any(all) => all.len(),
+        }
+    }
+
+    fn get(&self, place: usize) -> Option<Figures<f64>> {
+        match self {
+            Self::Decimal(all) => all.get(place)?.with(|number| Some(number.value())),
+            Self::Any(all) => all.get(place).copied(),
+        }
+    }
+
+    fn push(&mut self, figures: &Figures<f64>) {
+        if let Self::Decimal(all) = self {
+            if let Some(decimal) = figures.with(Decimal::of) {
+                all.push(decimal);
+                return;
+            }
+            let any = all.iter();
+            let any = any.filter_map(|figures| figures.with(|number| Some(number.value())));
+            *self = Self::Any(any.collect());
+        }
+        if let Self::Any(all) = self {
+            all.push(*figures);
+        }
+    }
+
+    /// The place of the pair of each row.
+    fn of(&self) -> Vec<u32> {
+        match self {
+            Self::Decimal(all) => all.iter().map(|figures| figures.of).collect(),
+            Self::Any(all) => all.iter().map(|figures| figures.of).collect(),
+        }
+    }
+
+    fn move_to(&mut self, ranks: &[u32]) {
+        match self {
+            Self::Decimal(all) => move_to(all, ranks),
+            Self::Any(all) => move_to(all, ranks),
+        }
+    }
+
+    fn shrink_to_fit(&mut self) {
+        match self {
+            Self::Decimal(all) => all.shrink_to_fit(),
+            Self::Any(all) => all.shrink_to_fit(),
+        }
+    }
+}
+
+/// Gives each pair its new place and puts rows in that order.
+fn move_to<N>(all: &mut [Figures<N>], ranks: &[u32]) {
+    for figures in &mut *all {
+        figures.of = ranks.get(figures.of as usize).copied().unwrap_or_default();
+    }
+    // In place, since rows are most of what a study takes. No two of a pair are alike in this.
+    all.sort_unstable_by_key(|figures| (figures.of, figures.outcome, figures.class));
 }
 
 impl Rows {
@@ -44,7 +140,7 @@ impl Rows {
     pub fn with_capacity(n_pairs: usize, n_rows: usize) -> Self {
         Self {
             pairs: Vec::with_capacity(n_pairs),
-            figures: Vec::with_capacity(n_rows),
+            figures: AllFigures::Decimal(Vec::with_capacity(n_rows)),
         }
     }
 
@@ -57,19 +153,33 @@ impl Rows {
     /// Whether there are none.
     #[must_use]
     pub const fn is_empty(&self) -> bool {
-        self.figures.is_empty()
+        self.len() == 0
     }
 
     /// The row at a place.
     #[must_use]
     pub fn get(&self, place: usize) -> Option<Row> {
-        self.row(self.figures.get(place)?)
+        let figures = self.figures.get(place)?;
+        let pair = self.pairs.get(figures.of as usize)?;
+        Some(Row {
+            group: pair.group,
+            pair: pair.pair,
+            band: pair.band,
+            gap_lb: pair.gap_lb,
+            outcome: figures.outcome,
+            class: figures.class,
+            estimate: figures.estimate,
+            variance: figures.variance,
+            imputed_variance: figures.imputed_variance,
+            source: figures.source,
+            circumstances: pair.circumstances,
+        })
     }
 
     /// Every row in turn.
     pub fn iter(&self) -> impl DoubleEndedIterator<Item = Row> + Clone + '_ {
         // None goes missing: no figures are ever put in without their pair.
-        self.figures.iter().filter_map(|figures| self.row(figures))
+        (0..self.len()).filter_map(|place| self.get(place))
     }
 
     /// Puts a row at the end.
@@ -85,7 +195,7 @@ impl Rows {
             self.pairs.push(pair);
         }
         let last = self.pairs.len().saturating_sub(1);
-        self.figures.push(Figures {
+        self.figures.push(&Figures {
             of: u32::try_from(last).unwrap_or(u32::MAX),
             outcome: row.outcome,
             class: row.class,
@@ -109,12 +219,7 @@ impl Rows {
                 *of_pair = rank;
             }
         }
-        for figures in &mut self.figures {
-            figures.of = ranks.get(figures.of as usize).copied().unwrap_or_default();
-        }
-        // In place, since rows are most of what a study takes. No two of a pair are alike in this.
-        self.figures
-            .sort_unstable_by_key(|figures| (figures.of, figures.outcome, figures.class));
+        self.figures.move_to(&ranks);
         let mut pairs = Vec::with_capacity(self.pairs.len());
         let in_place = in_order.iter();
         pairs.extend(in_place.filter_map(|stood| self.pairs.get(*stood as usize)));
@@ -129,11 +234,10 @@ impl Rows {
     }
 
     fn in_order(&self, content: impl Fn(&Row, &Row) -> Ordering) -> Vec<u32> {
-        let runs = self.figures.chunk_by(|a, b| a.of == b.of);
-        let runs: Vec<&[Figures]> = runs.collect();
+        let runs = self.runs();
         let rows = |stood: u32| {
-            let run = runs.get(stood as usize).copied().unwrap_or_default();
-            run.iter().filter_map(|figures| self.row(figures))
+            let run = runs.get(stood as usize).cloned().unwrap_or_default();
+            run.filter_map(|place| self.get(place as usize))
         };
         let group = |stood: u32| self.pairs.get(stood as usize).map(|pair| pair.group);
         let mut in_order: Vec<u32> = (0..).take(self.pairs.len()).collect();
@@ -146,6 +250,18 @@ impl Rows {
         in_order
     }
 
+    /// The places of the rows of each pair.
+    fn runs(&self) -> Vec<Range<u32>> {
+        let of = self.figures.of();
+        let mut end = 0;
+        let runs = of.chunk_by(|a, b| a == b).map(|run| {
+            let start = end;
+            end += u32::try_from(run.len()).unwrap_or(u32::MAX);
+            start..end
+        });
+        runs.collect()
+    }
+
     /// Puts other places of frames in, one after the other.
     pub(crate) fn rename_frames(&mut self, renamed: impl Fn(u32) -> Option<u32>) {
         for pair in &mut self.pairs {
@@ -155,25 +271,8 @@ impl Rows {
     }
 
     /// The place of the pair of each row.
-    pub(crate) fn pairs(&self) -> impl Iterator<Item = usize> + '_ {
-        self.figures.iter().map(|figures| figures.of as usize)
-    }
-
-    fn row(&self, figures: &Figures) -> Option<Row> {
-        let pair = self.pairs.get(figures.of as usize)?;
-        Some(Row {
-            group: pair.group,
-            pair: pair.pair,
-            band: pair.band,
-            gap_lb: pair.gap_lb,
-            outcome: figures.outcome,
-            class: figures.class,
-            estimate: figures.estimate,
-            variance: figures.variance,
-            imputed_variance: figures.imputed_variance,
-            source: figures.source,
-            circumstances: pair.circumstances,
-        })
+    pub(crate) fn pairs(&self) -> impl Iterator<Item = usize> {
+        self.figures.of().into_iter().map(|of| of as usize)
     }
 }
 

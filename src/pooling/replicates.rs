@@ -25,6 +25,8 @@ use ndarray::ArrayView1;
 use super::effects::{NumericError, check_length};
 use super::reason::{Estimable, Reason, finite};
 use super::sums::{Double, compensated_sum};
+use std::cmp::Ordering;
+use std::collections::BTreeMap;
 
 /// Fewest clusters from which a variance is estimated: a variance from a few groups says little
 /// about any other.
@@ -69,6 +71,75 @@ struct Replicate {
     size: f64,
 }
 
+impl Replicate {
+    /// # Errors
+    /// As [`Replicates::new`]; `row` is the one to name.
+    fn new(row: usize, mean: f64, variance: f64, size: usize) -> Result<Self, NumericError> {
+        if !mean.is_finite() {
+            return Err(NumericError::EstimateNotFinite { row });
+        }
+        if !variance.is_finite() {
+            return Err(NumericError::VarianceNotFinite { row });
+        }
+        if variance <= 0.0 {
+            return Err(NumericError::VarianceNotPositive { row });
+        }
+        if size < 1 {
+            return Err(NumericError::CountIsZero { row });
+        }
+        #[expect(clippy::cast_precision_loss, reason = "counts stay far below 2^53")]
+        let size = size as f64;
+        Ok(Self {
+            mean,
+            variance,
+            size,
+        })
+    }
+
+    fn compare(&self, other: &Self) -> Ordering {
+        self.mean
+            .total_cmp(&other.mean)
+            .then(self.variance.total_cmp(&other.variance))
+            .then(self.size.total_cmp(&other.size))
+    }
+}
+
+/// A group of replicates, as its sums: 24 bytes, however many they are.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Group {
+    sums: Sums,
+    n_replicates: u32,
+}
+
+impl Group {
+    /// A group of replicates, each with its mean, the variance of that and its number of
+    /// observations, as columns of [`Replicates::new`] have them. `None` where there is only one,
+    /// which says nothing.
+    ///
+    /// # Errors
+    /// As [`Replicates::new`], rows counted within the group.
+    pub fn new(
+        replicates: impl IntoIterator<Item = (f64, f64, usize)>,
+    ) -> Result<Option<Self>, NumericError> {
+        let numbered = (1..).zip(replicates);
+        let checked =
+            numbered.map(|(row, (mean, variance, size))| Replicate::new(row, mean, variance, size));
+        let mut checked = checked.collect::<Result<Vec<_>, _>>()?;
+        Ok(Self::of(&mut checked))
+    }
+
+    fn of(replicates: &mut [Replicate]) -> Option<Self> {
+        if replicates.len() < 2 {
+            return None;
+        }
+        replicates.sort_unstable_by(Replicate::compare);
+        Some(Self {
+            sums: sums(replicates),
+            n_replicates: u32::try_from(replicates.len()).ok()?,
+        })
+    }
+}
+
 impl Replicates {
     /// Checks replicates; the columns run in parallel. `variances` are those of the means, in the
     /// square of the means' unit, and `sizes` the numbers of observations. A group is the replicates
@@ -90,62 +161,39 @@ impl Replicates {
         check_length(n, sizes.len(), "sizes")?;
         check_length(n, groups.len(), "groups")?;
         check_length(n, clusters.len(), "clusters")?;
-        let mut rows = Vec::with_capacity(n);
         let columns = means.iter().zip(variances).zip(sizes);
-        let labels = clusters.iter().zip(groups);
+        let mut of_group: BTreeMap<(usize, usize), Vec<Replicate>> = BTreeMap::new();
         for (row, (((&mean, &variance), &size), (&cluster, &group))) in
-            (1..).zip(columns.zip(labels))
+            (1..).zip(columns.zip(clusters.iter().zip(groups)))
         {
-            if !mean.is_finite() {
-                return Err(NumericError::EstimateNotFinite { row });
-            }
-            if !variance.is_finite() {
-                return Err(NumericError::VarianceNotFinite { row });
-            }
-            if variance <= 0.0 {
-                return Err(NumericError::VarianceNotPositive { row });
-            }
-            if size < 1 {
-                return Err(NumericError::CountIsZero { row });
-            }
-            #[expect(clippy::cast_precision_loss, reason = "counts stay far below 2^53")]
-            let replicate = Replicate {
-                mean,
-                variance,
-                size: size as f64,
-            };
-            rows.push(((cluster, group), replicate));
+            let replicate = Replicate::new(row, mean, variance, size)?;
+            of_group
+                .entry((cluster, group))
+                .or_default()
+                .push(replicate);
         }
-        rows.sort_unstable_by(|(a_label, a), (b_label, b)| {
-            a_label
-                .cmp(b_label)
-                .then(a.mean.total_cmp(&b.mean))
-                .then(a.variance.total_cmp(&b.variance))
-                .then(a.size.total_cmp(&b.size))
-        });
-        Ok(Self::of_sorted(&rows))
+        let summed = of_group
+            .into_iter()
+            .filter_map(|((cluster, _), mut group)| Some((cluster, Group::of(&mut group)?)));
+        Ok(Self::of_groups(summed.collect()))
     }
 
-    fn of_sorted(rows: &[((usize, usize), Replicate)]) -> Self {
-        let (mut n_replicates, mut n_groups) = (0, 0);
-        let mut clusters = Vec::new();
-        for cluster in rows.chunk_by(|a, b| a.0.0 == b.0.0) {
-            let mut groups: Vec<Sums> = Vec::new();
-            for group in cluster.chunk_by(|a, b| a.0 == b.0) {
-                if 2 <= group.len() {
-                    n_replicates += group.len();
-                    groups.push(of_group(group));
-                }
-            }
-            if !groups.is_empty() {
-                n_groups += groups.len();
-                clusters.push(add_up(&mut groups));
-            }
-        }
+    /// The same from groups, each with the label of its cluster.
+    #[must_use]
+    pub fn of_groups<L: Ord + Copy>(mut groups: Vec<(L, Group)>) -> Self {
+        groups.sort_unstable_by_key(|(cluster, _)| *cluster);
+        let in_cluster = groups.chunk_by(|a, b| a.0 == b.0);
+        let mut clusters: Vec<Sums> = in_cluster
+            .map(|of_cluster| {
+                let sums = of_cluster.iter().map(|(_, group)| group.sums);
+                add_up(&mut sums.collect::<Vec<_>>())
+            })
+            .collect();
         clusters.sort_unstable_by(Sums::compare);
+        let n_replicates = groups.iter().map(|(_, group)| group.n_replicates as usize);
         Self {
-            n_replicates,
-            n_groups,
+            n_replicates: n_replicates.sum(),
+            n_groups: groups.len(),
             clusters,
         }
     }
@@ -206,7 +254,7 @@ impl Replicates {
 }
 
 impl Sums {
-    fn compare(&self, other: &Self) -> std::cmp::Ordering {
+    fn compare(&self, other: &Self) -> Ordering {
         self.excess
             .total_cmp(&other.excess)
             .then(self.factor.total_cmp(&other.factor))
@@ -214,24 +262,25 @@ impl Sums {
 }
 
 /// Sums of one group, about its first mean, so that a common offset costs no digits.
-fn of_group(group: &[((usize, usize), Replicate)]) -> Sums {
-    let replicates = || group.iter().map(|(_, replicate)| replicate);
-    let reference = replicates().next().map_or(0.0, |first| first.mean);
+fn sums(group: &[Replicate]) -> Sums {
+    let reference = group.first().map_or(0.0, |first| first.mean);
     let distance = |replicate: &Replicate| Double::sum(replicate.mean, -reference);
-    let size = compensated_sum(replicates().map(|r| r.size));
-    let weighted = replicates().fold(Double::ZERO, |sum, r| {
+    let size = compensated_sum(group.iter().map(|r| r.size));
+    let weighted = group.iter().fold(Double::ZERO, |sum, r| {
         sum + Double::from(r.size) * distance(r)
     });
     let mean = weighted / Double::from(size);
-    let squares = replicates().map(|r| {
+    let squares = group.iter().map(|r| {
         let deviation = (distance(r) - mean).value();
         r.size * deviation * deviation
     });
     // N - n is exact for counts, which N - sum n^2 / N would not be for one huge n.
-    let sampling = replicates().map(|r| r.size * r.variance * ((size - r.size) / size));
+    let sampling = group
+        .iter()
+        .map(|r| r.size * r.variance * ((size - r.size) / size));
     Sums {
         excess: compensated_sum(squares.chain(sampling.map(|part| -part))),
-        factor: compensated_sum(replicates().map(|r| r.size * ((size - r.size) / size))),
+        factor: compensated_sum(group.iter().map(|r| r.size * ((size - r.size) / size))),
     }
 }
 

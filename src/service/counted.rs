@@ -117,7 +117,7 @@ impl Reader<'_> {
             gathering.take(&match first {
                 Some(first) => counted.corrected_from(first),
                 None => counted,
-            });
+            })?;
             contributions.push(stored.uuid);
             Ok::<(), ServiceError>(())
         })?;

@@ -121,7 +121,7 @@ fn gathered(counted: &[CountedPair], rules: &AnalysisRules) -> Gathered {
     let kept = census.kept(rules);
     let mut gathering = Gathering::new(&kept, rules);
     for counted in counted {
-        gathering.take(counted);
+        gathering.take(counted).unwrap();
     }
     gathering.gathered(Level::NINETY_FIVE).unwrap()
 }

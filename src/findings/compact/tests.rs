@@ -39,8 +39,33 @@ fn what_is_put_in_comes_out_in_any_order() {
 }
 
 #[test]
-fn nine_rows_of_a_pair_take_less_than_half_the_memory() {
-    assert!(size_of::<Pair>() + 9 * size_of::<Figures>() < 9 * size_of::<Row>() / 2);
+fn nine_rows_of_a_pair_take_less_than_a_third_of_the_memory() {
+    assert!(size_of::<Pair>() + 9 * size_of::<Figures<Decimal>>() < 9 * size_of::<Row>() / 3);
+}
+
+#[test]
+fn one_figure_that_is_no_decimal_changes_none_of_the_others() {
+    let mut all = of_pairs(1, &[&[5.1, 1.0], &[-4.7], &[0.0, 1_234.5]]);
+    let kept: Rows = all.iter().copied().collect();
+    assert!(matches!(kept.figures, AllFigures::Decimal(_)));
+    assert_eq!(kept.iter().collect::<Vec<Row>>(), all);
+    all.extend(of_pairs(2, &[&[1.0 / 3.0], &[2.5]]));
+    let mut kept: Rows = all.iter().copied().collect();
+    assert!(matches!(kept.figures, AllFigures::Any(_)));
+    assert_eq!(kept.iter().collect::<Vec<Row>>(), all);
+    kept.arrange(by_estimate);
+    let found = kept.iter().map(|row| (row.group, row.pair, row.estimate));
+    let first = [
+        (1, 1, -4.7),
+        (1, 2, 0.0),
+        (1, 2, 1_234.5),
+        (1, 3, 5.1),
+        (1, 3, 1.0),
+    ];
+    assert_eq!(
+        found.collect::<Vec<_>>(),
+        [&first[..], &[(2, 1, 1.0 / 3.0), (2, 2, 2.5)]].concat()
+    );
 }
 
 #[test]
