@@ -38,6 +38,8 @@ pub use own::{Correction, Own, OwnSent};
 pub use public::Public;
 pub use query::{NotAsked, Turn};
 pub use readiness::NotReady;
+#[cfg(test)]
+pub(crate) use ready::Extent;
 pub use ready::{Inflating, Ready};
 pub use release::{Draft, Frozen, NotReleased, Published, Wanted};
 pub use review::{BlindVersion, Case, Cases, Decision, LONGEST_NOTE, SHORTEST_NOTE, Undecided};

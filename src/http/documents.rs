@@ -333,3 +333,6 @@ fn validated(answer: &mut HttpResponse, tag: EntityTag) {
     }
     headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
 }
+
+#[cfg(test)]
+mod tests;

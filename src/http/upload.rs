@@ -2,6 +2,7 @@
 
 mod form;
 mod shown;
+mod words;
 
 use super::body;
 use super::contributions::blocking;
@@ -12,12 +13,12 @@ use super::own;
 use super::problem::{Problem, status};
 use super::send::{PLAN_UNKNOWN, TRAP, TRAP_FILLED};
 use crate::clock;
-use crate::intake::shots::{self, Column};
+use crate::intake::Rejection;
+use crate::intake::shots;
 use crate::intake::uploaded::{self, Uploaded, Written};
-use crate::intake::{Fault, Rejection};
 use crate::numbers::counted;
 use crate::pages::Station;
-use crate::pages::upload::{Answers, Carried, ColumnWords, Spot, Trouble, choose, preview};
+use crate::pages::upload::{Answers, Carried, Trouble, choose, preview};
 use crate::plan;
 use crate::protocol::Study;
 use crate::service::{Accepted, Correction, Incoming, Public, Ready, Refused, Service};
@@ -30,6 +31,7 @@ use form::Form;
 use serde_json::Value;
 use std::sync::Arc;
 use uuid::Uuid;
+use words::{columns, in_words, spot};
 
 /// `GET /studies/{study}/upload`
 pub(super) async fn page(
@@ -395,38 +397,4 @@ impl Asked {
         })
         .await
     }
-}
-
-/// What went wrong when sending, for who knows nothing of headers.
-fn in_words(problem: &Problem) -> String {
-    match problem.kind {
-        ProblemKind::KeyUsedOtherwise => {
-            "This page was sent before with other answers, and that is stored. To send another pair, begin again with the file.".to_owned()
-        }
-        ProblemKind::ReceiptUnknown => {
-            "No player of this study holds this receipt; check it, or leave it empty to send as a new player.".to_owned()
-        }
-        _ => problem.detail.clone(),
-    }
-}
-
-fn spot(fault: &Fault) -> Spot {
-    let place = if fault.pointer.is_empty() {
-        "the whole file".to_owned()
-    } else {
-        fault.pointer.clone()
-    };
-    Spot {
-        place,
-        sentence: fault.sentence.clone(),
-    }
-}
-
-fn columns() -> Vec<ColumnWords> {
-    let columns = Column::ALL.iter().map(|column| ColumnWords {
-        name: column.code(),
-        is_required: column.is_required(),
-        meaning: column.meaning(),
-    });
-    columns.collect()
 }

@@ -13,6 +13,7 @@
 
 mod cells;
 mod columns;
+mod decimal;
 mod door;
 pub mod moments;
 mod summary;

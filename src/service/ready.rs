@@ -36,7 +36,7 @@ const PIECE: usize = 64 * 1024;
 
 /// How large a body will be, by whoever makes it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Extent {
+pub(crate) enum Extent {
     /// It can be kept as it is.
     Usual,
     /// It would take as much memory as all that it is made from.
@@ -80,7 +80,7 @@ impl Ready {
 
     /// The text that somebody writes, who has no errors of their own.
     #[expect(clippy::expect_used, reason = "writing to memory does not fail")]
-    pub(super) fn written(
+    pub(crate) fn written(
         extent: Extent,
         write: impl FnOnce(&mut dyn fmt::Write) -> fmt::Result,
     ) -> Self {
