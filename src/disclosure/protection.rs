@@ -43,27 +43,63 @@ type PairFacts = (GapBand, i32, Circumstances);
 /// What the rows of a publication attain.
 #[must_use]
 pub fn protection(publication: &Publication) -> Protection {
-    let mut pairs: BTreeMap<(u32, u32), PairFacts> = BTreeMap::new();
+    let mut numbers: BTreeMap<PairFacts, u32> = BTreeMap::new();
+    // Player, pair and the number of what is shown of it.
+    let mut pairs: Vec<(u32, u32, u32)> = Vec::new();
     for row in publication.rows.iter() {
-        pairs.insert((row.group, row.pair), facts(&row));
+        let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
+        let number = *numbers.entry(facts(&row)).or_insert(next);
+        let pair = (row.group, row.pair, number);
+        if pairs.last() != Some(&pair) {
+            pairs.push(pair);
+        }
     }
-    let mut players: BTreeMap<u32, Vec<PairFacts>> = BTreeMap::new();
-    for ((group, _), facts) in &pairs {
-        players.entry(*group).or_default().push(*facts);
-    }
-    let mut classes: BTreeMap<Vec<PairFacts>, BTreeSet<u32>> = BTreeMap::new();
-    for (group, mut facts) in players {
-        facts.sort_unstable();
-        classes.entry(facts).or_default().insert(group);
-    }
-    let different = different(publication, classes.values());
+    pairs.sort_by_key(|(group, pair, _)| (*group, *pair));
+    pairs.dedup_by_key(|(group, pair, _)| (*group, *pair));
+    let classes = Classes::of(&pairs);
     Protection {
-        players: classes.values().map(BTreeSet::len).sum(),
+        players: classes.of_player.len(),
         pairs: pairs.len(),
-        classes: classes.len(),
-        alike: classes.values().map(BTreeSet::len).min(),
-        different,
-        not_shown: not_shown(pairs.values()),
+        classes: classes.sizes.len(),
+        alike: classes.sizes.iter().copied().min(),
+        different: different(publication, &classes),
+        not_shown: not_shown(&numbers, &pairs),
+    }
+}
+
+/// Players by what is shown of all their pairs.
+struct Classes {
+    /// How many players each has.
+    sizes: Vec<usize>,
+    /// Each player with the number of their class, by player.
+    of_player: Vec<(u32, u32)>,
+}
+
+impl Classes {
+    /// Pairs stand in the order of their players.
+    fn of(pairs: &[(u32, u32, u32)]) -> Self {
+        let mut numbers: BTreeMap<Vec<u32>, u32> = BTreeMap::new();
+        let (mut sizes, mut of_player) = (Vec::new(), Vec::new());
+        for pairs in pairs.chunk_by(|a, b| a.0 == b.0) {
+            let mut shown: Vec<u32> = pairs.iter().map(|(_, _, number)| *number).collect();
+            shown.sort_unstable();
+            let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
+            let class = *numbers.entry(shown).or_insert(next);
+            match sizes.get_mut(class as usize) {
+                Some(size) => *size += 1,
+                None => sizes.push(1),
+            }
+            of_player.extend(pairs.first().map(|(group, _, _)| (*group, class)));
+        }
+        Self { sizes, of_player }
+    }
+
+    fn of_group(&self, group: u32) -> Option<u32> {
+        let found = self
+            .of_player
+            .binary_search_by_key(&group, |(group, _)| *group);
+        let (_, class) = self.of_player.get(found.ok()?)?;
+        Some(*class)
     }
 }
 
@@ -77,28 +113,26 @@ fn facts(row: &Row) -> PairFacts {
 }
 
 /// The least number of different effects in any class of which two players have one.
-fn different<'a>(
-    publication: &Publication,
-    classes: impl Iterator<Item = &'a BTreeSet<u32>>,
-) -> Vec<Different> {
-    let numbered = classes.enumerate();
-    let class_of: BTreeMap<u32, usize> = numbered
-        .flat_map(|(number, groups)| groups.iter().map(move |group| (*group, number)))
-        .collect();
+fn different(publication: &Publication, classes: &Classes) -> Vec<Different> {
     let of_outcome = |outcome: Outcome, class: ShotClass| {
-        let mut found: BTreeMap<usize, (BTreeSet<u32>, BTreeSet<u64>)> = BTreeMap::new();
         let is_of = |row: &Row| (row.outcome, row.class) == (outcome, class);
-        for row in publication.rows.iter().filter(is_of) {
-            if let Some(number) = class_of.get(&row.group) {
-                let (players, effects) = found.entry(*number).or_default();
-                players.insert(row.group);
-                effects.insert(row.estimate.to_bits());
-            }
-        }
-        let of_several = found
-            .into_values()
-            .filter(|(players, _)| 2 <= players.len());
-        of_several.map(|(_, effects)| effects.len()).min()
+        let rows = publication.rows.iter().filter(is_of);
+        let effects = rows.filter_map(|row| {
+            let class = classes.of_group(row.group)?;
+            Some((class, row.group, row.estimate.to_bits()))
+        });
+        let mut effects: Vec<(u32, u32, u64)> = effects.collect();
+        effects.sort_unstable();
+        let of_classes = effects.chunk_by(|a, b| a.0 == b.0);
+        let of_several = of_classes.filter(|of_class| {
+            let groups = of_class.first().zip(of_class.last());
+            groups.is_some_and(|(first, last)| first.1 != last.1)
+        });
+        let n_different = |of_class: &[(u32, u32, u64)]| {
+            let effects = of_class.iter().map(|(_, _, effect)| *effect);
+            effects.collect::<BTreeSet<u64>>().len()
+        };
+        of_several.map(n_different).min()
     };
     let primary = publication.rules.primary.iter();
     primary
@@ -110,10 +144,17 @@ fn different<'a>(
         .collect()
 }
 
-fn not_shown<'a>(pairs: impl Iterator<Item = &'a PairFacts>) -> Vec<(Fact, usize)> {
+fn not_shown(numbers: &BTreeMap<PairFacts, u32>, pairs: &[(u32, u32, u32)]) -> Vec<(Fact, usize)> {
+    let mut n_pairs = vec![0; numbers.len()];
+    for (_, _, number) in pairs {
+        if let Some(n_pairs) = n_pairs.get_mut(*number as usize) {
+            *n_pairs += 1;
+        }
+    }
     let told = Fact::ALL.iter().filter(|fact| **fact != Fact::Gap);
     let mut counts: BTreeMap<Fact, usize> = told.map(|fact| (*fact, 0)).collect();
-    for (_, _, known) in pairs {
+    for ((_, _, known), number) in numbers {
+        let n_pairs = n_pairs.get(*number as usize).copied().unwrap_or_default();
         for (fact, is_shown) in [
             (Fact::Planned, known.planned.is_some()),
             (Fact::Order, known.order.is_some()),
@@ -125,7 +166,7 @@ fn not_shown<'a>(pairs: impl Iterator<Item = &'a PairFacts>) -> Vec<(Fact, usize
             (Fact::Month, known.month.is_some()),
             (Fact::Frame, known.frame.is_some()),
         ] {
-            *counts.entry(fact).or_default() += usize::from(!is_shown);
+            *counts.entry(fact).or_default() += if is_shown { 0 } else { n_pairs };
         }
     }
     counts.into_iter().collect()

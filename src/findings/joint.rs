@@ -106,6 +106,7 @@ impl Publication {
             None
         } else {
             let paired = paired(&couples)?;
+            drop(couples);
             Some(pool_pairs_over(
                 &paired,
                 &WithinCorrelation::SENSITIVITY,

@@ -119,7 +119,7 @@ impl Public {
         life: Life,
         counted: Option<Counted>,
         (plans, sent): (Vec<(Sequence, Flow)>, SentFlow),
-        (before, figures_before): (Option<&Self>, &[ShownFigure]),
+        (before, figures_before): (Option<&Self>, Vec<ShownFigure>),
         public_url: Arc<OnceLock<PublicUrl>>,
     ) -> Result<(Self, Vec<ShownFigure>), ServiceError> {
         let hidden = counted.as_ref().filter(|counted| !counted.batch.shown);
@@ -153,12 +153,15 @@ impl Public {
             plans: batch.and_then(|_| disclosure::plan_counts(&plans, &rules)),
             rules,
         };
+        // Both are large, and gone before the next is worked out.
+        let everyone = mem::take(&mut gathered.everyone);
+        let (everybody, shown) = over_everybody(everyone, &publication, &figures_before)?;
+        drop(figures_before);
         publication.first_versions = gathered.first_versions(&publication)?;
         publication.reached = gathered.reached(&publication)?;
         let flow = batch.map(|_| disclosure::flow(&exact_flow(&plans, sent), &publication.rules));
         let whose = Owners::of(&gathered.came, &contributions);
-        let (everybody, shown) = over_everybody(gathered.everyone, &publication, figures_before)?;
-        drop((contributions, gathered.came));
+        drop((contributions, gathered));
         let before = before.map(|before| Before {
             publication: &before.publication,
             findings: &before.findings,
@@ -222,7 +225,7 @@ impl Public {
         life: Life,
         public_url: Arc<OnceLock<PublicUrl>>,
     ) -> Result<Self, ServiceError> {
-        let nothing = (None, [].as_slice());
+        let nothing = (None, Vec::new());
         let (public, _) = Self::new(life, None, Default::default(), nothing, public_url)?;
         Ok(Self {
             hidden: Some(hidden),

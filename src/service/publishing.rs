@@ -255,7 +255,7 @@ impl Service {
             life,
             counted,
             flows,
-            (shown_now.as_deref(), &before),
+            (shown_now.as_deref(), before),
             Arc::clone(&self.releases.public_url),
         )?;
         let public = public.prepared(self.publisher.is_attended())?;
