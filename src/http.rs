@@ -111,6 +111,9 @@ pub fn server(
     .workers(workers)
     .worker_max_blocking_threads(BLOCKING_THREADS)
     .on_connect(move |stream, extensions| connections.opened(stream, &of_clients, extensions))
+    // An answer goes out in several pieces, and the last would wait for the client's delayed
+    // acknowledgement of the one before: 40 ms (RFC 9293, section 3.7.4).
+    .tcp_nodelay(true)
     // They are bounded over all workers above; here that would keep whoever comes waiting.
     .max_connections(2 * connections::MOST)
     .keep_alive(connections::KEPT)

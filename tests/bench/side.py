@@ -126,8 +126,11 @@ class Running:
 
 
 def folder_with_study(folder):
-    """A data folder with the demo's study, open."""
+    """A data folder with the demo's study, open, with batches as large as they may be."""
+    study = json.loads((ROOT / "fixtures/demo/study.json").read_text(encoding="utf-8"))
+    study["protocol"]["batch_players"] = 1_000
     said = [program(), "host", "study"]
-    study = ROOT / "fixtures/demo/study.json"
-    for words in (["add", study], ["open", STUDY]):
-        subprocess.run([*said, *words, "--data", folder], check=True, capture_output=True)
+    subprocess.run(
+        [*said, "add", "-", "--data", folder], input=json.dumps(study), text=True, check=True, capture_output=True
+    )
+    subprocess.run([*said, "open", STUDY, "--data", folder], check=True, capture_output=True)
