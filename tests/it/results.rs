@@ -154,10 +154,14 @@ fn every_picture_says_what_it_shows_and_has_its_figures_behind_it() {
     let figures: Vec<&str> = page.split("<figure class=\"plot\">").skip(1).collect();
     for figure in &figures {
         let (drawn, behind) = figure.split_once("</figure>").unwrap();
-        assert_eq!(drawn.matches("<svg").count(), 2, "{drawn}");
+        // Those that stand beside their like have the narrow drawing alone.
+        let is_small = ["differences by how exact", "as players came"];
+        let is_small = is_small.iter().any(|words| drawn.contains(words));
+        let n_drawn = if is_small { 1 } else { 2 };
+        assert_eq!(drawn.matches("<svg").count(), n_drawn, "{drawn}");
         for named in ["<title id=", "<desc id="] {
             let contents = between(drawn, named, "</");
-            assert_eq!(contents.len(), 2);
+            assert_eq!(contents.len(), n_drawn);
             for content in contents {
                 assert!(!content.split_once('>').unwrap().1.is_empty(), "{drawn}");
             }

@@ -118,7 +118,9 @@ pub(super) fn paths(code: &str) -> Vec<Vec<String>> {
     let mut found = Vec::new();
     let mut at = 0;
     while at < tokens.len() {
-        if tokens[at] == "use" {
+        // `use<…>` says what a type captures, and names nothing.
+        let captures = tokens.get(at + 1).is_some_and(|token| token == "<");
+        if tokens[at] == "use" && !captures {
             at = use_tree(&tokens, at + 1, &[], &mut found);
         } else if is_name(&tokens[at]) {
             let mut path = vec![tokens[at].clone()];
