@@ -72,6 +72,12 @@ impl<N: Copy> Figures<N> {
     }
 }
 
+impl Figures<Decimal> {
+    fn plain(&self) -> Option<Figures<f64>> {
+        self.with(|number| Some(number.value()))
+    }
+}
+
 impl AllFigures {
     const fn len(&self) -> usize {
         match self {
@@ -82,7 +88,7 @@ impl AllFigures {
 
     fn get(&self, place: usize) -> Option<Figures<f64>> {
         match self {
-            Self::Decimal(all) => all.get(place)?.with(|number| Some(number.value())),
+            Self::Decimal(all) => all.get(place)?.plain(),
             Self::Any(all) => all.get(place).copied(),
         }
     }
@@ -93,8 +99,7 @@ impl AllFigures {
                 all.push(decimal);
                 return;
             }
-            let any = all.iter();
-            let any = any.filter_map(|figures| figures.with(|number| Some(number.value())));
+            let any = all.iter().filter_map(Figures::plain);
             *self = Self::Any(any.collect());
         }
         if let Self::Any(all) = self {

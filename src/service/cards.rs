@@ -1,12 +1,13 @@
 //! The cards of a study, drawn when somebody first asks for one and kept ready then.
 
 use super::Ready;
+use super::in_units::InUnits;
 use crate::pages::{self, StudyView};
 use crate::plots::card::{Card, Size, card};
 use crate::raster::{RasterError, png};
-use crate::units::Units;
+use std::convert::Infallible;
 use std::panic::resume_unwind;
-use std::sync::{Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::thread;
 
 /// One file of a card.
@@ -43,16 +44,14 @@ impl CardFile {
 
 /// The cards of one publication, for each choice of units.
 #[derive(Debug, Default)]
-pub(super) struct CardsInUnits([OnceLock<Cards>; Units::N_CHOICES]);
+pub(super) struct CardsInUnits(InUnits<Arc<Cards>>);
 
 impl CardsInUnits {
     /// One file in a reader's units. The same publication is always given.
     pub(super) fn file(&self, view: &StudyView<'_>, file: CardFile) -> Result<Ready, RasterError> {
-        let cards = || Cards::new(pages::card(&view.into()));
-        match self.0.get(view.units.place()) {
-            Some(kept) => kept.get_or_init(cards).file(file),
-            None => cards().file(file),
-        }
+        let cards = || Ok::<_, Infallible>(Arc::new(Cards::new(pages::card(&view.into()))));
+        let Ok(cards) = self.0.get(view.units, cards);
+        cards.file(file)
     }
 }
 
