@@ -139,13 +139,13 @@ impl ReceiptKey {
         mark
     }
 
-    /// HMAC over length-prefixed parts, so that no two lists of parts look alike.
     /// What of an invitation's code is kept. Without the key a code cannot be found by trying all.
     #[must_use]
     pub fn invitation(&self, study: &str, code: &str) -> [u8; 32] {
         self.derive("invitation", &[study.as_bytes(), code.as_bytes()])
     }
 
+    /// HMAC over length-prefixed parts, so that no two lists of parts look alike.
     fn derive(&self, purpose: &str, parts: &[&[u8]]) -> [u8; 32] {
         #[expect(clippy::expect_used, reason = "HMAC takes a key of any length")]
         let mut mac = Hmac::<Sha256>::new_from_slice(&self.0).expect("any key length");

@@ -141,8 +141,6 @@ pub struct Given<'a> {
     pub pair: &'a PairEffects,
     /// What the door noticed.
     pub noticed: &'a [Flag],
-    /// Which other contributions have figures of it.
-    pub likeness: &'a [Likeness],
     /// What is published, which the contribution is no part of; `None` when it is, or when nothing
     /// is published.
     pub published: Option<&'a Findings>,
@@ -164,9 +162,16 @@ pub fn waiting_words(flags: &[ScreeningFlag]) -> String {
     words
 }
 
-/// Everything that is found in a contribution.
+/// What is found in a contribution as long as no other one is looked at.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ByItself {
+    flags: Vec<ScreeningFlag>,
+    marks: Vec<Mark>,
+}
+
+/// Looks at a contribution by itself.
 #[must_use]
-pub fn screen(given: &Given<'_>) -> Screening {
+pub fn by_itself(given: &Given<'_>) -> ByItself {
     let lines = Lines::of(given.contribution);
     let itn = given.contribution.background.itn;
     let mut flags = noticed::flags(given.noticed, given.contribution);
@@ -177,18 +182,40 @@ pub fn screen(given: &Given<'_>) -> Screening {
     flags.extend(speeds::implausible(given.contribution, itn));
     flags.extend(speeds::inconsistent(&lines));
     flags.extend(speeds::spread(&lines));
-    flags.extend(likeness::duplicate(
-        &marks(given.contribution),
-        given.likeness,
-    ));
     if let Some(published) = given.published
         && given.pair.band != GapBand::UnderProtocol
     {
         flags.extend(outlier::outlier(given.pair, published));
     }
-    flags.sort_by_key(|flag| (!flag.holds, flag.rule));
-    Screening {
-        holds: flags.iter().any(|flag| flag.holds),
+    ByItself {
         flags,
+        marks: marks(given.contribution),
+    }
+}
+
+impl ByItself {
+    /// The figures by which others that share some are found.
+    #[must_use]
+    pub fn marks(&self) -> &[Mark] {
+        &self.marks
+    }
+
+    /// Whether another contribution with these marks, by their places, could make a difference in
+    /// [`ByItself::beside`]. Most that share a figure share one that many have.
+    #[must_use]
+    pub fn may_repeat(&self, shared: &[usize]) -> bool {
+        likeness::may_repeat(&self.marks, shared)
+    }
+
+    /// Everything that is found, once it is known which others share figures.
+    #[must_use]
+    pub fn beside(self, likeness: &[Likeness]) -> Screening {
+        let mut flags = self.flags;
+        flags.extend(likeness::duplicate(&self.marks, likeness));
+        flags.sort_by_key(|flag| (!flag.holds, flag.rule));
+        Screening {
+            holds: flags.iter().any(|flag| flag.holds),
+            flags,
+        }
     }
 }

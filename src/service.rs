@@ -215,19 +215,16 @@ impl Service {
             receipt_hash: incoming.receipt.map(|_| sender.receipt_hash()),
             mends: None,
         };
+        let looked = self.look(&arriving);
         let recorded = self.store.together(|writing| {
-            let screened = self.screen(writing, &arriving)?;
+            let screened = Self::screen(writing, &arriving, looked)?;
             let document = (incoming.document, incoming.now_ms);
             let version = version(&public.study, &sent, &pair, document, &screened);
-            record(
-                writing,
-                &public.study,
-                (sender, invitation),
-                request,
-                version,
-            )
+            let from = (sender, invitation);
+            let recorded = record(writing, &public.study, from, request, version)?;
+            Ok((recorded, screened))
         });
-        let recorded = recorded.map_err(Refused::Service)?;
+        let (recorded, screened) = recorded.map_err(Refused::Service)?;
         let (contribution, player, closed_batch) = match recorded {
             Recorded::Stored {
                 contribution,
@@ -237,7 +234,7 @@ impl Service {
             // Another thread stored the same request in between.
             other => return self.answer_again(incoming, public, other),
         };
-        let told = self.told(contribution, Some(1), incoming.document, &public.study)?;
+        let told = self.told_now(contribution, &arriving, screened);
         Ok(Accepted {
             planned: told.planned,
             state: told.state,
@@ -334,11 +331,7 @@ fn record(
         sender,
         invitation,
         request,
-        state: if version.screened.holds() {
-            State::Held
-        } else {
-            State::Accepted
-        },
+        state: version.screened.state(),
         version,
         pairs_per_player: limits::PAIRS_PER_PLAYER,
         bytes_per_player: limits::BYTES_PER_PLAYER,

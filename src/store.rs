@@ -9,6 +9,7 @@
 //! since the Unix epoch.
 
 mod batch;
+mod cached;
 mod connections;
 mod consent;
 mod copy;
@@ -50,6 +51,7 @@ pub use withdrawals::Withdrawal;
 use connections::{Alone, Readers, Reading, Writer};
 use rusqlite::Connection;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 /// What can go wrong in the store.
@@ -157,6 +159,7 @@ impl Store {
     ) -> Result<Self, StoreError> {
         check_sqlite_version(rusqlite::version_number())?;
         connection.busy_timeout(WAITS_FOR_OTHERS)?;
+        cached::keep_statements(&connection)?;
         let mode: String =
             connection.query_row(&format!("PRAGMA journal_mode = {journal}"), [], |row| {
                 row.get(0)
@@ -207,6 +210,12 @@ impl Store {
         work: impl FnOnce(&Writing<'_>) -> Result<T, E>,
     ) -> Result<T, E> {
         self.writer.together(work)
+    }
+
+    /// In how many transactions, each synced once, everything was written by [`Store::together`].
+    #[must_use]
+    pub fn n_synced(&self) -> u64 {
+        self.writer.n_synced.load(Ordering::Relaxed)
     }
 
     /// Writes something small, as a contribution would be written. Synced to disk when it returns.

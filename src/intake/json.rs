@@ -70,6 +70,10 @@ pub(super) fn shorten(text: &str) -> String {
 /// Appends one reference token to a pointer, escaped as RFC 6901 says. A token longer than any
 /// field's name is cut, since it would be repeated in every fault below it.
 pub(super) fn pointer_to(parent: &str, token: &str) -> String {
+    if token.len() <= LONGEST_TOKEN && !token.contains(['~', '/']) {
+        // As every field of every schema: this is asked for each place that is looked at.
+        return [parent, "/", token].concat();
+    }
     let escaped = token.replace('~', "~0").replace('/', "~1");
     match escaped.char_indices().nth(LONGEST_TOKEN) {
         Some((end, _)) => format!("{parent}/{}…", escaped.get(..end).unwrap_or_default()),

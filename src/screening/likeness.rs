@@ -171,6 +171,21 @@ fn bits(step: f64, sd: f64) -> f64 {
     if chance < 0.5 { -chance.log2() } else { 1.0 }
 }
 
+/// Whether a contribution that shares these marks may be found to repeat another one: a whole session,
+/// or figures of enough bits that what happened could be as unlikely as a flag asks. What is as telling
+/// as a set of marks is at least as likely as that set, `2^-bits`.
+pub(super) fn may_repeat(marks: &[Mark], shared: &[usize]) -> bool {
+    let shared = || shared.iter().filter_map(|place| marks.get(*place));
+    let enough = |others: f64, bits: fn(&Mark) -> f64| {
+        let least = (others / FLAGGED_BELOW).log2();
+        // A rounding error must lose nobody.
+        least * (1.0 - 1e-9) <= shared().map(bits).sum()
+    };
+    shared().any(|mark| mark.whole)
+        || enough(STRANGERS, |mark| mark.other)
+        || enough(OWN_PAIRS, |mark| mark.own)
+}
+
 /// A contribution that repeats another one.
 pub(super) fn duplicate(marks: &[Mark], likeness: &[Likeness]) -> Vec<ScreeningFlag> {
     let n_figures = marks.iter().filter(|mark| !mark.whole).count();

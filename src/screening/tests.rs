@@ -38,6 +38,10 @@ fn pair(looser: [f64; 6], tighter: [f64; 6]) -> Value {
 }
 
 fn screened(document: &Value, likeness: &[Likeness]) -> Screening {
+    looked(document).beside(likeness)
+}
+
+fn looked(document: &Value) -> ByItself {
     let study = study();
     let admitted = intake::contribution(document.to_string().as_bytes(), &study).unwrap();
     let pair = of_pair(
@@ -46,11 +50,10 @@ fn screened(document: &Value, likeness: &[Likeness]) -> Screening {
         &CrowdSpread::default(),
     )
     .unwrap();
-    screen(&Given {
+    by_itself(&Given {
         contribution: &admitted.contribution,
         pair: &pair,
         noticed: &admitted.flags,
-        likeness,
         published: None,
     })
 }
@@ -286,4 +289,28 @@ fn words_for_one_who_waits_name_the_reasons_and_no_others() {
         "{words}"
     );
     assert!(!waiting_words(&[]).contains("about"), "no reason is known");
+}
+
+#[test]
+fn whoever_may_repeat_nothing_makes_no_difference() {
+    let looked = looked(&pair(LOOSER, TIGHTER));
+    let n_marks = looked.marks().len();
+    assert_eq!(n_marks, 13);
+    let (mut passed_over, mut found) = (0, 0);
+    for set in 0..1_usize << n_marks {
+        let shared: Vec<usize> = (0..n_marks).filter(|place| set >> place & 1 == 1).collect();
+        let may_repeat = looked.may_repeat(&shared);
+        passed_over += usize::from(!may_repeat);
+        for own in [true, false] {
+            let shared = shared.clone();
+            let is_found = !looked
+                .clone()
+                .beside(&[Likeness { own, shared }])
+                .flags
+                .is_empty();
+            found += usize::from(is_found);
+            assert!(may_repeat || !is_found, "{own} {set:b}");
+        }
+    }
+    assert!(50 < passed_over && 1000 < found, "{passed_over} {found}");
 }

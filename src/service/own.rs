@@ -160,8 +160,9 @@ impl Service {
             versions: limits::VERSIONS_PER_CONTRIBUTION,
             bytes: limits::BYTES_PER_PLAYER,
         };
+        let looked = self.look(&arriving);
         let mended = self.store.together(|writing| {
-            let screened = self.screen(writing, &arriving)?;
+            let screened = Self::screen(writing, &arriving, looked)?;
             let document = (correction.document, correction.now_ms);
             let version = version(&public.study, &contribution, &pair, document, &screened);
             let mended = writing.mend(&held, &version, correction.reason, most);

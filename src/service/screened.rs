@@ -5,7 +5,7 @@ use crate::contribution::Contribution;
 use crate::effects::PairEffects;
 use crate::intake::{self, Flag};
 use crate::protocol::Study;
-use crate::screening::{self, Given, Likeness, Mark, RULES_VERSION, ScreeningFlag};
+use crate::screening::{self, ByItself, Given, Likeness, Mark, RULES_VERSION, ScreeningFlag};
 use crate::store::{MarkHash, Screened, Seeker, Writing};
 use crate::vocabulary::State;
 use uuid::Uuid;
@@ -22,6 +22,12 @@ pub(super) struct Arriving<'a> {
     pub(super) mends: Option<Uuid>,
 }
 
+/// What was found in a version by itself.
+pub(super) struct Looked {
+    by_itself: ByItself,
+    hashes: Vec<MarkHash>,
+}
+
 /// What is told of a contribution.
 pub(super) struct Told {
     pub(super) planned: bool,
@@ -30,21 +36,38 @@ pub(super) struct Told {
 }
 
 impl Service {
-    /// What is found in a version. In the hands of who stores it next, so that of two copies that
-    /// come at once the later one is seen.
+    /// Looks at a version by itself, which nobody has to wait for.
+    pub(super) fn look(&self, arriving: &Arriving<'_>) -> Looked {
+        let by_itself = screening::by_itself(&Given {
+            contribution: arriving.sent,
+            pair: arriving.pair,
+            noticed: arriving.noticed,
+            // What is mended may be part of what is published.
+            published: arriving
+                .mends
+                .is_none()
+                .then_some(&arriving.public.findings),
+        });
+        Looked {
+            hashes: self.mark_hashes(&arriving.public.study.label.slug, by_itself.marks()),
+            by_itself,
+        }
+    }
+
+    /// Everything that is found in a version. In the hands of who stores it next, so that of two
+    /// copies that come at once the later one is seen.
     pub(super) fn screen(
-        &self,
         writing: &Writing<'_>,
         arriving: &Arriving<'_>,
+        looked: Looked,
     ) -> Result<Screened, ServiceError> {
-        let slug = &arriving.public.study.label.slug;
-        let hashes = self.mark_hashes(slug, &screening::marks(arriving.sent));
         let seeker = Seeker {
-            study: slug,
+            study: &arriving.public.study.label.slug,
             receipt_hash: arriving.receipt_hash,
             mends: arriving.mends,
         };
-        let alike = writing.alike(&seeker, &hashes)?;
+        let matters = |shared: &[usize]| looked.by_itself.may_repeat(shared);
+        let alike = writing.alike(&seeker, &looked.hashes, matters)?;
         let likeness: Vec<Likeness> = alike
             .into_iter()
             .map(|alike| Likeness {
@@ -52,21 +75,10 @@ impl Service {
                 shared: alike.marks,
             })
             .collect();
-        let found = screening::screen(&Given {
-            contribution: arriving.sent,
-            pair: arriving.pair,
-            noticed: arriving.noticed,
-            likeness: &likeness,
-            // What is mended may be part of what is published.
-            published: arriving
-                .mends
-                .is_none()
-                .then_some(&arriving.public.findings),
-        });
         Ok(Screened {
             rules: RULES_VERSION,
-            flags: found.flags,
-            marks: hashes,
+            flags: looked.by_itself.beside(&likeness).flags,
+            marks: looked.hashes,
         })
     }
 
@@ -93,6 +105,24 @@ impl Service {
         Ok(())
     }
 
+    /// What is told of a contribution that came just now.
+    pub(super) fn told_now(
+        &self,
+        contribution: Uuid,
+        version: &Arriving<'_>,
+        screened: Screened,
+    ) -> Told {
+        let (planned, flag) = match version.sent.plan_code {
+            Some(_) => self.plan_told(contribution),
+            None => (false, None),
+        };
+        Told {
+            planned,
+            state: screened.state(),
+            flags: told_of(screened.flags, flag),
+        }
+    }
+
     /// What is told of a contribution that was admitted before: what was found in a version when it
     /// came, the newest unless a number is given, whatever the rules say now.
     pub(super) fn told(
@@ -106,19 +136,24 @@ impl Service {
         let (state, found) = kept.map_or((State::Accepted, None), |kept| {
             (kept.state, (0 < kept.rules).then_some(kept.flags))
         });
-        let mut flags = found.unwrap_or_else(|| {
+        let flags = found.unwrap_or_else(|| {
             // It came before there was screening.
             let admitted = intake::contribution(document, study);
             let noticed = admitted.map(|admitted| admitted.flags).unwrap_or_default();
             noticed.iter().map(screening::of_intake).collect()
         });
-        flags.retain(ScreeningFlag::is_told);
         let (planned, flag) = self.plan_told(contribution);
-        flags.extend(flag.as_ref().map(screening::of_intake));
         Ok(Told {
             planned,
             state,
-            flags,
+            flags: told_of(flags, flag),
         })
     }
+}
+
+/// What of the flags its sender is told, with what is to be said of its plan.
+fn told_of(mut flags: Vec<ScreeningFlag>, of_plan: Option<Flag>) -> Vec<ScreeningFlag> {
+    flags.retain(ScreeningFlag::is_told);
+    flags.extend(of_plan.as_ref().map(screening::of_intake));
+    flags
 }

@@ -6,6 +6,7 @@
 //! were last shown.
 
 use super::StoreError;
+use super::cached::Cached as _;
 use super::erase::erase;
 use rusqlite::{Connection, params};
 
@@ -138,7 +139,7 @@ fn remove_withdrawn(
 /// No fewer than [`players_changed`], which would take the longer for every contribution, the more
 /// are waiting for a large batch: here each of them is counted and none looked at.
 fn most_changed(transaction: &Connection, study_id: i64) -> Result<i64, rusqlite::Error> {
-    let mut statement = transaction.prepare_cached(
+    transaction.query_row_cached(
         "SELECT (SELECT count(*) FROM version WHERE study_id = ?1 AND batch IS NULL)
               + (SELECT count(*) FROM contribution
                   WHERE study_id = ?1 AND state IN ('held', 'declined'))
@@ -147,8 +148,9 @@ fn most_changed(transaction: &Connection, study_id: i64) -> Result<i64, rusqlite
                     AND (removed IS NULL
                          OR (SELECT coalesce(max(number), 0) FROM batch
                               WHERE study_id = ?1 AND shown = 1) < removed))",
-    )?;
-    statement.query_row([study_id], |row| row.get(0))
+        [study_id],
+        |row| row.get(0),
+    )
 }
 
 /// Players who would newly count, or no longer count, against what was last shown. Only those with
@@ -179,4 +181,73 @@ fn players_changed(transaction: &Connection, study_id: i64) -> Result<i64, rusql
         [study_id],
         |row| row.get(0),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Store;
+    use super::*;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    /// A study in any state that its tables allow, whether or not the program would bring it there.
+    fn made_up(draw: &mut ChaCha8Rng) -> Store {
+        let store = Store::open_in_memory().unwrap();
+        store.add_study("one", b"study", 0).unwrap();
+        let connection = store.lock();
+        let n_batches = draw.random_range(0..4);
+        for number in 1..=n_batches {
+            let batch =
+                "INSERT INTO batch (study_id, number, closed_at_ms, shown) VALUES (1, ?1, 0, ?2)";
+            connection
+                .execute(batch, (number, draw.random::<bool>()))
+                .unwrap();
+        }
+        for player in 1..=draw.random_range(1..6_i64) {
+            let someone = "INSERT INTO player (id, uuid, study_id, receipt_hash)
+                           VALUES (?1, randomblob(16), 1, randomblob(32))";
+            connection.execute(someone, [player]).unwrap();
+            for _ in 0..draw.random_range(0..4) {
+                let state = ["accepted", "held", "declined", "withdrawn"][draw.random_range(0..4)];
+                let is_withdrawn = state == "withdrawn";
+                let removed =
+                    (is_withdrawn && draw.random()).then(|| draw.random_range(0..=n_batches));
+                let contribution = "INSERT INTO contribution (uuid, study_id, player_id, state, withdrawn_at_ms, removed)
+                                    VALUES (randomblob(16), 1, ?1, ?2, ?3, ?4)";
+                let values = (player, state, is_withdrawn.then_some(0), removed);
+                connection.execute(contribution, values).unwrap();
+                let of = connection.last_insert_rowid();
+                for number in 1..=draw.random_range(1..4) {
+                    let batch = draw
+                        .random::<bool>()
+                        .then(|| draw.random_range(0..=n_batches));
+                    let reason = (1 < number).then_some("mistyped");
+                    let version = "INSERT INTO version (contribution_id, number, study_id, received_at_ms, reason,
+                                       protocol_version, consent_scope, consent_text_version, gap_nanograms, batch)
+                                   VALUES (?1, ?2, 1, 0, ?3, 1, 'pooling', 'one', 1, ?4)";
+                    connection
+                        .execute(version, (of, number, reason, batch))
+                        .unwrap();
+                }
+            }
+        }
+        drop(connection);
+        store
+    }
+
+    #[test]
+    fn no_more_players_have_changed_than_the_bound_says() {
+        let mut draw = ChaCha8Rng::seed_from_u64(8);
+        let (mut changed, mut equal) = (0, 0);
+        for _ in 0..400 {
+            let store = made_up(&mut draw);
+            let connection = store.lock();
+            let most = most_changed(&connection, 1).unwrap();
+            let counted = players_changed(&connection, 1).unwrap();
+            assert!(counted <= most, "{counted} {most}");
+            changed += i64::from(0 < counted);
+            equal += i64::from(0 < counted && counted == most);
+        }
+        assert!(200 < changed && 5 < equal, "{changed} {equal}");
+    }
 }

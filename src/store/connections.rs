@@ -15,7 +15,7 @@ use std::cell::Cell;
 use std::fmt;
 use std::ops::{Deref, DerefMut};
 use std::path::Path;
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, OnceLock, PoisonError, TryLockError};
 
 /// Most that share one sync: bounds how long the first of them waits.
@@ -32,6 +32,8 @@ pub(super) struct Writer {
     /// How many are in line to write together.
     in_line: AtomicUsize,
     settled: Condvar,
+    /// How many transactions were shared so far, each synced once.
+    pub(super) n_synced: AtomicU64,
     /// Whether the log may still hold what was erased.
     pub(super) traces: AtomicBool,
 }
@@ -94,6 +96,7 @@ impl Writer {
             }),
             in_line: AtomicUsize::new(0),
             settled: Condvar::new(),
+            n_synced: AtomicU64::new(0),
             traces: AtomicBool::new(true),
         }
     }
@@ -165,6 +168,8 @@ impl Writer {
             return;
         };
         let outcome = commit(&turn.connection);
+        self.n_synced
+            .fetch_add(u64::from(outcome.is_ok()), Ordering::Relaxed);
         turn.members = 0;
         if std::mem::take(&mut turn.erases) && outcome.is_ok() {
             self.empty_log(&turn.connection);

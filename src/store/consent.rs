@@ -1,6 +1,7 @@
 //! What players agreed to, when they changed it and when it ended. Lines are only ever added, and
 //! stay when what was sent is erased.
 
+use super::cached::Cached as _;
 use super::{Store, StoreError, Version};
 use crate::vocabulary::{ConsentEvent, ConsentScope};
 use rusqlite::{Connection, Row, TransactionBehavior, params};
@@ -117,7 +118,7 @@ pub(super) fn agreed(
     contribution_id: i64,
     version: &Version<'_>,
 ) -> Result<(), rusqlite::Error> {
-    transaction.execute(
+    transaction.execute_cached(
         "INSERT INTO consent (contribution_id, event, at_ms, scope, text_version, text_sha256,
              protocol_version)
          SELECT ?1, iif(before.id IS NULL, 'given', 'changed'), ?2, ?3, ?4, ?5, ?6

@@ -4,6 +4,7 @@
 //! is written meanwhile, and a file without free pages, so that nothing of what was erased is in it.
 //! SQLite's page-by-page backup would begin anew whenever another connection writes.
 
+use super::cached::keep_statements;
 use super::{Store, StoreError, migrate, private_file};
 use rusqlite::{Connection, OpenFlags, OptionalExtension};
 use std::fmt::Write;
@@ -118,6 +119,7 @@ pub(super) fn reader(file: &Path) -> Result<Connection, StoreError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let connection = Connection::open_with_flags(file, flags)?;
     connection.busy_timeout(super::WAITS_FOR_OTHERS)?;
+    keep_statements(&connection)?;
     Ok(connection)
 }
 

@@ -1,5 +1,6 @@
 //! Invitations: which studies need one, and how often each was used.
 
+use super::cached::Cached as _;
 use super::submit::study_id;
 use super::{Store, StoreError};
 use rusqlite::{Connection, TransactionBehavior, params};
@@ -131,7 +132,7 @@ pub(super) fn use_once(
     study_id: i64,
     hash: &InvitationHash,
 ) -> Result<bool, rusqlite::Error> {
-    let n_used = transaction.execute(
+    let n_used = transaction.execute_cached(
         "UPDATE invitation SET uses = uses + 1
          WHERE study_id = ?1 AND code_hash = ?2 AND uses < most_uses AND ended_at_ms IS NULL",
         params![study_id, hash],

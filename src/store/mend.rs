@@ -226,7 +226,7 @@ impl Writing<'_> {
             number: number + 1,
         };
         insert_version(transaction, &place, version, Some(reason))?;
-        if version.screened.holds() {
+        if version.screened.state() == State::Held {
             hold(transaction, found.contribution_id)?;
         }
         Ok(Mended::Stored)

@@ -1,13 +1,13 @@
 //! What screening found in a version, and the marks by which contributions that share figures are
 //! found. Both are erased with the document, by a trigger, whoever erases it.
 
+use super::cached::Cached as _;
 use super::read::state;
 use super::submit::{Place, study_id};
 use super::{Store, StoreError, Writing};
 use crate::screening::{Rule, ScreeningFlag};
 use crate::vocabulary::State;
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
-use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// Most other contributions that are looked at for one figure, the newest first. A figure that more
@@ -32,10 +32,14 @@ pub struct Screened {
 }
 
 impl Screened {
-    /// Whether it waits for the host.
+    /// Held when it waits for the host, else accepted.
     #[must_use]
-    pub fn holds(&self) -> bool {
-        self.flags.iter().any(|flag| flag.holds)
+    pub fn state(&self) -> State {
+        if self.flags.iter().any(|flag| flag.holds) {
+            State::Held
+        } else {
+            State::Accepted
+        }
     }
 }
 
@@ -82,40 +86,33 @@ pub struct Unscreened {
 }
 
 impl Writing<'_> {
-    /// Contributions of a study that share marks, except withdrawn ones.
+    /// Contributions of a study that share marks, except withdrawn ones, as far as they matter by the
+    /// places of what they share.
     ///
     /// # Errors
     /// When the database cannot be read.
-    pub fn alike(&self, seeker: &Seeker<'_>, marks: &[MarkHash]) -> Result<Vec<Alike>, StoreError> {
+    pub fn alike(
+        &self,
+        seeker: &Seeker<'_>,
+        marks: &[MarkHash],
+        matters: impl Fn(&[usize]) -> bool,
+    ) -> Result<Vec<Alike>, StoreError> {
         let connection = self.connection;
         let Some(study_id) = study_id(connection, seeker.study)? else {
             return Ok(Vec::new());
         };
-        let mut statement = connection.prepare_cached(
-            "SELECT c.id, coalesce(p.receipt_hash = ?3, 0)
-             FROM likeness l
-             JOIN contribution c ON c.id = l.contribution_id AND c.state <> 'withdrawn'
-             JOIN player p ON p.id = c.player_id
-             WHERE l.study_id = ?1 AND l.mark = ?2 AND (?4 IS NULL OR c.uuid <> ?4)
-             ORDER BY l.contribution_id DESC LIMIT ?5",
-        )?;
-        let mends = seeker.mends.map(|uuid| uuid.into_bytes());
-        let mut found: BTreeMap<i64, Alike> = BTreeMap::new();
-        for (place, mark) in marks.iter().enumerate() {
-            let rows = statement.query_map(
-                params![study_id, mark, seeker.receipt_hash, mends, MOST_ALIKE],
-                |row| Ok((row.get::<_, i64>(0)?, row.get::<_, bool>(1)?)),
-            )?;
-            for row in rows {
-                let (contribution, own) = row?;
-                let alike = found.entry(contribution).or_insert_with(|| Alike {
-                    own,
-                    marks: Vec::new(),
-                });
-                alike.marks.push(place);
+        let shared = shared(connection, study_id, marks)?;
+        let mut alike = Vec::new();
+        for one in shared.chunk_by(|(one, _), (next, _)| one == next) {
+            let marks: Vec<usize> = one.iter().map(|(_, place)| *place).collect();
+            if let Some((contribution, _)) = one.first()
+                && matters(&marks)
+                && let Some(own) = is_own(connection, seeker, *contribution)?
+            {
+                alike.push(Alike { own, marks });
             }
         }
-        Ok(found.into_values().collect())
+        Ok(alike)
     }
 }
 
@@ -216,18 +213,60 @@ impl Store {
     }
 }
 
+/// Which contributions have which of these marks, each with the place of the mark, in order.
+fn shared(
+    connection: &Connection,
+    study_id: i64,
+    marks: &[MarkHash],
+) -> Result<Vec<(i64, usize)>, rusqlite::Error> {
+    let mut statement = connection.prepare_cached(
+        "SELECT contribution_id FROM likeness WHERE study_id = ?1 AND mark = ?2
+         ORDER BY contribution_id DESC LIMIT ?3",
+    )?;
+    let mut shared = Vec::new();
+    for (place, mark) in marks.iter().enumerate() {
+        let mut rows = statement.query(params![study_id, mark, MOST_ALIKE])?;
+        while let Some(row) = rows.next()? {
+            shared.push((row.get(0)?, place));
+        }
+    }
+    shared.sort_unstable();
+    Ok(shared)
+}
+
+/// Whether the same player sent a contribution; `None` when it is withdrawn, or the one that is mended.
+fn is_own(
+    connection: &Connection,
+    seeker: &Seeker<'_>,
+    contribution: i64,
+) -> Result<Option<bool>, rusqlite::Error> {
+    connection
+        .query_row_cached(
+            "SELECT coalesce(p.receipt_hash = ?2, 0)
+             FROM contribution c JOIN player p ON p.id = c.player_id
+             WHERE c.id = ?1 AND c.state <> 'withdrawn' AND c.uuid IS NOT ?3",
+            params![
+                contribution,
+                seeker.receipt_hash,
+                seeker.mends.map(Uuid::into_bytes)
+            ],
+            |row| row.get(0),
+        )
+        .optional()
+}
+
 /// Keeps what was found in a version.
 pub(super) fn insert_screened(
     transaction: &Connection,
     place: &Place,
     screened: &Screened,
 ) -> Result<(), rusqlite::Error> {
-    transaction.execute(
+    transaction.execute_cached(
         "INSERT INTO screening (contribution_id, number, rules) VALUES (?1, ?2, ?3)",
         params![place.contribution_id, place.number, screened.rules],
     )?;
     for (position, flag) in (0_i64..).zip(&screened.flags) {
-        transaction.execute(
+        transaction.execute_cached(
             "INSERT INTO screening_flag (contribution_id, number, position, rule, figure, sentence,
                  holds, places)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",

@@ -1,6 +1,7 @@
 //! Taking a contribution in.
 
 use super::batch::{Closing, close_when_due};
+use super::cached::Cached as _;
 use super::consent;
 use super::invitations::{InvitationHash, use_once};
 use super::screened::{Screened, insert_screened};
@@ -173,7 +174,7 @@ impl Writing<'_> {
         let Some((player_id, player)) = player(transaction, study_id, &new.sender)? else {
             return Ok(Recorded::ReceiptUnknown);
         };
-        let n_pairs: i64 = transaction.query_row(
+        let n_pairs: i64 = transaction.query_row_cached(
             "SELECT count(*) FROM contribution WHERE player_id = ?1",
             [player_id],
             |row| row.get(0),
@@ -184,7 +185,7 @@ impl Writing<'_> {
         }
         let contribution_id = insert(transaction, study_id, player_id, new)?;
         if let Some(request) = &new.request {
-            transaction.execute(
+            transaction.execute_cached(
                 "INSERT INTO idempotency (study_id, key_hash, request_hash, contribution_id) VALUES (?1, ?2, ?3, ?4)",
                 params![study_id, request.key_hash, request.request_hash, contribution_id],
             )?;
@@ -213,7 +214,7 @@ pub(super) fn study_id(
     slug: &str,
 ) -> Result<Option<i64>, rusqlite::Error> {
     transaction
-        .query_row("SELECT id FROM study WHERE slug = ?1", [slug], |row| {
+        .query_row_cached("SELECT id FROM study WHERE slug = ?1", [slug], |row| {
             row.get(0)
         })
         .optional()
@@ -225,7 +226,7 @@ fn earlier(
     request: &RequestKey,
 ) -> Result<Option<Recorded>, rusqlite::Error> {
     transaction
-        .query_row(
+        .query_row_cached(
             "SELECT i.request_hash, c.uuid, p.uuid
              FROM idempotency i
              JOIN contribution c ON c.id = i.contribution_id
@@ -259,14 +260,14 @@ fn player(
             player,
             receipt_hash,
         } => {
-            transaction.execute(
+            transaction.execute_cached(
                 "INSERT INTO player (uuid, study_id, receipt_hash) VALUES (?1, ?2, ?3)",
                 params![player.as_bytes(), study_id, receipt_hash],
             )?;
             Ok(Some((transaction.last_insert_rowid(), *player)))
         }
         Sender::Holder { receipt_hash } => transaction
-            .query_row(
+            .query_row_cached(
                 "SELECT id, uuid FROM player WHERE study_id = ?1 AND receipt_hash = ?2",
                 params![study_id, receipt_hash],
                 |row| Ok((row.get(0)?, Uuid::from_bytes(row.get(1)?))),
@@ -281,7 +282,7 @@ fn insert(
     player_id: i64,
     new: &NewContribution<'_>,
 ) -> Result<i64, rusqlite::Error> {
-    transaction.execute(
+    transaction.execute_cached(
         "INSERT INTO contribution (uuid, study_id, player_id, state) VALUES (?1, ?2, ?3, ?4)",
         params![new.uuid.as_bytes(), study_id, player_id, new.state.code()],
     )?;
@@ -304,7 +305,7 @@ pub(super) fn bytes_of_player(
     transaction: &Connection,
     player_id: i64,
 ) -> Result<i64, rusqlite::Error> {
-    transaction.query_row(
+    transaction.query_row_cached(
         "SELECT coalesce(sum(length(v.document)), 0) FROM version v
          JOIN contribution c ON c.id = v.contribution_id WHERE c.player_id = ?1",
         [player_id],
@@ -329,7 +330,7 @@ pub(super) fn insert_version(
     version: &Version<'_>,
     reason: Option<CorrectionReason>,
 ) -> Result<(), rusqlite::Error> {
-    transaction.execute(
+    transaction.execute_cached(
         "INSERT INTO version (contribution_id, number, study_id, received_at_ms, reason,
              protocol_version, consent_scope, consent_text_version, plan_code, gap_nanograms, document)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",

@@ -10,11 +10,12 @@
 //! | `sum`, `division` | adds both columns up; divides one by one: what bounds the above |
 //! | `analyses N EFFECTS THREADS` | orders and pools that many clustered analyses |
 //! | `schema FOLDER` | holds every document of a folder against the schema of contributions |
-//! | `documents COUNT FILE` | writes invented contributions, one a line |
-//! | `send ADDRESS STUDY COUNT SENDERS` | sends further ones, by that many senders at once |
+//! | `send ADDRESS STUDY COUNT SENDERS` | sends invented contributions, by that many senders at once |
+//! | `bare DATABASE NEW GROUP` | puts a database's contributions into a new one, so many to a transaction |
 //!
 //! Nothing here fails because it was slow.
 
+mod bare;
 mod bounds;
 mod made_up;
 mod pooling;
@@ -51,7 +52,7 @@ fn main() -> Result<(), Failure> {
                 pooling::analyses(n.parse()?, effects.parse()?, threads.parse()?)?
             }
             ["schema", folder] => schema::hold_all(folder.as_ref())?,
-            ["documents", count, file] => sending::write(count.parse()?, file.as_ref())?,
+            ["bare", from, to, group] => bare::write(from.as_ref(), to.as_ref(), group.parse()?)?,
             ["send", address, study, count, senders] => {
                 let from = sent;
                 let count = count.parse()?;

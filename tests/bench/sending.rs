@@ -3,9 +3,6 @@
 use crate::line::Line;
 use crate::{Failure, timed, told};
 use serde_json::{Value, json};
-use std::fs::File;
-use std::io::{BufWriter, Write as _};
-use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 use tautpool::demo::crowd::{self, Settings};
@@ -14,17 +11,6 @@ fn documents(from: usize, count: usize) -> Result<Vec<String>, Failure> {
     let settings = Settings::embedded().map_err(|_| "the demo's settings cannot be read")?;
     let sent = crowd::more(&settings, from, count).into_iter();
     Ok(sent.map(|sent| sent.document).collect())
-}
-
-/// Writes documents, one a line.
-pub(crate) fn write(count: usize, file: &Path) -> Result<Value, Failure> {
-    let mut out = BufWriter::new(File::create(file)?);
-    for document in documents(0, count)? {
-        let document: Value = serde_json::from_str(&document)?;
-        writeln!(out, "{document}")?;
-    }
-    out.flush()?;
-    Ok(told(0.0, &json!(count)))
 }
 
 /// Sends documents of new players, and counts how many were acknowledged.

@@ -113,8 +113,11 @@ class Running:
         )
         for line in self.process.stdout:
             if "http://" in line:
-                self.address = line.split("http://")[1].split()[0].rstrip("/").split("/")[0]
-                return
+                address = line.split("http://")[1].split()[0].split("/")[0]
+                if not line.startswith("Figures on"):
+                    self.address = address
+                    return
+                self.figures = address
         raise RuntimeError("the program said no address")
 
     def __enter__(self):

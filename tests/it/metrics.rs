@@ -103,6 +103,9 @@ fn contributions_batches_and_figures_made_are_counted() {
         let series = format!("tautpool_contributions_total{{outcome=\"{outcome}\"}}");
         assert_eq!(value(&after, &series), Some(count), "{series}");
     }
+    // One after the other, so that nobody shared one.
+    let synced = "tautpool_shared_transactions_total";
+    assert_eq!(value(&after, synced), Some(6.0), "{after}");
     let made = format!("tautpool_publications_total{{study=\"{STUDY}\",outcome=\"made\"}}");
     assert!(Some(2.0) <= value(&after, &made), "{after}");
     let of_study = format!("{{study=\"{STUDY}\"}}");

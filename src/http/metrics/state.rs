@@ -175,6 +175,12 @@ fn of_backups(all: &mut Registry, counts: &Counts) {
 
 fn of_disk(all: &mut Registry, service: &Service) {
     let store = service.store();
+    counter(
+        all,
+        "shared_transactions",
+        "Transactions in which contributions and plans were stored, each synced to disk once",
+        store.n_synced(),
+    );
     if let Some(size) = store.size() {
         gauge(all, "database_bytes", "Size of the database", size.database);
         gauge(
