@@ -1,4 +1,5 @@
-"""The pooled document beside the same bytes as a file of nginx."""
+"""The pooled document beside the same bytes as a file of nginx, which the kernel hands over by itself, or
+which is copied through nginx as what a program makes always is."""
 
 import gzip
 import re
@@ -37,6 +38,10 @@ http {{
         listen 127.0.0.1:{port};
         root {folder};
         default_type application/json;
+        location /copied/ {{
+            alias {folder}/;
+            sendfile off;
+        }}
     }}
 }}
 """
@@ -84,19 +89,20 @@ def beside_peer(_, repetitions):
         try:
             address = f"127.0.0.1:{port}"
             for coding, body in (("identity", plain), ("gzip", packed)):
-                if answer(address, "/pooled", coding)[0] != body:
+                sides = {"ours": (ours.address, path), "file": (address, "/pooled"), "copied": (address, "/copied/pooled")}
+                if any(answer(*at, coding)[0] != body for at in sides.values()):
                     raise RuntimeError("the peer serves other bytes")
-                rates = {"ours": [], "peer": []}
+                rates = {name: [] for name in sides}
                 for turn in range(min(repetitions, 5) + 1):
-                    both = {"ours": wrk(ours.address, path, coding), "peer": wrk(address, "/pooled", coding)}
-                    for name, rate in both.items() if turn else ():
-                        rates[name].append(rate)
+                    for name, at in sides.items():
+                        rate = wrk(*at, coding)
+                        rates[name] += [rate] if turn else []
                 rows.append(
                     (
                         coding,
                         f"{len(body):,}",
-                        *(f"{max(rates[name]):,.0f} / {statistics.median(rates[name]):,.0f}" for name in ("ours", "peer")),
-                        f"{max(rates['ours']) / max(rates['peer']):.2f}",
+                        *(f"{max(rate):,.0f} / {statistics.median(rate):,.0f}" for rate in rates.values()),
+                        *(f"{max(rates['ours']) / max(rates[peer]):.2f}" for peer in ("file", "copied")),
                     )
                 )
         finally:
@@ -104,4 +110,5 @@ def beside_peer(_, repetitions):
             peer.wait()
     print(f"Answers a second, largest / median; {WORKERS} workers each, {CONNECTIONS} connections that are kept, ", end="")
     print(f"one generator on the same cores. Our head has {head:,} bytes.\n")
-    side.table(("coding", "bytes", "ours", "nginx, a file", "ours to nginx"), rows)
+    head = ("coding", "bytes", "ours", "nginx, a file", "nginx, copied", "ours to a file", "ours to a copy")
+    side.table(head, rows)
