@@ -86,9 +86,9 @@ fn restored(options: &Restore, data: &Path) -> Result<ExitCode, Failure> {
 fn describe(out: &mut impl Write, backup: &Backup) -> io::Result<()> {
     let counts = backup.contents.counts.iter();
     let counts: Vec<String> = counts
-        .map(|(name, count)| format!("{count} {name}"))
+        .map(|(name, count)| format!("{name} {count}"))
         .collect();
-    writeln!(out, "  holds {}", counts.join(", "))?;
+    writeln!(out, "  counts: {}", counts.join(", "))?;
     writeln!(
         out,
         "  database of format {}, {} bytes, SHA-256 {}",
