@@ -3,7 +3,7 @@
 //! The forms are those of the published literature: squares with area proportional to weight,
 //! a diamond for the pooled estimate and a zero line (Lewis & Clarke 2001), and a thin bar for
 //! the prediction interval; circles between two axes for what two numbers say of one pair. No
-//! picture crowds, however many pairs there are: strips have a most height, fields a most number
+//! picture crowds, however many pairs there are: ranked pairs have a most height, fields a most number
 //! of circles, and rows no labels.
 //!
 //! Invariants:
@@ -19,7 +19,6 @@ pub mod card;
 pub mod cumulative;
 pub mod dose;
 pub mod flow;
-pub mod forest;
 pub mod funnel;
 pub mod gains;
 pub mod own;
@@ -31,7 +30,6 @@ pub mod tradeoff;
 
 mod bubbles;
 mod canvas;
-mod drawing;
 mod field;
 mod marks;
 mod scale;

@@ -8,8 +8,8 @@ use crate::findings::labels::{axis_ends, band_label, unit_words};
 use crate::findings::own::words::{self, label};
 use crate::findings::own::{OwnAnswer, OwnEffect, OwnPrimary};
 use crate::numbers;
-use crate::plots::forest::Layout;
 use crate::plots::own::{Difference, Own, Panel, Pooled, own};
+use crate::plots::parts::Layout;
 use crate::protocol::{GapBand, GapBands, Study};
 use askama::Template;
 

@@ -19,7 +19,7 @@ use crate::findings::questions::Question as Asked;
 use crate::findings::words::{answer, may_go_either_way};
 use crate::findings::{Analysis, Publication, Shown};
 use crate::numbers;
-use crate::plots::forest::{Layout, Summary};
+use crate::plots::parts::{Layout, Summary};
 use crate::protocol::PrimaryOutcome;
 use crate::vocabulary::Outcome;
 use askama::Template;

@@ -7,7 +7,6 @@ use super::canvas::Element;
 use super::canvas::layer::Layer;
 use super::field::Field;
 use super::marks::key::Mark;
-use super::marks::strip::area_per_weight;
 use super::sheet::Sheet;
 use super::words;
 use crate::numbers;
@@ -21,6 +20,12 @@ const CELL_GROWTH: f64 = 1.3;
 
 /// Least radius of a circle, so that a pair of tiny weight is still seen.
 const LEAST_RADIUS: f64 = 1.2;
+
+/// Mean area of a mark when there are very many rows (own choice, by eye at 300 rows).
+const AREA_WHEN_MANY: f64 = 18.0;
+
+/// Extra area shared by all marks, which makes few rows larger (by eye at 8).
+const AREA_SHARED: f64 = 240.0;
 
 /// One pair.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -168,5 +173,32 @@ fn merged(cell: &[Circle]) -> Circle {
         ),
         weight: sum(|circle| circle.weight),
         n,
+    }
+}
+
+/// Area of a mark per unit of weight, such that the heaviest has at most the area `limit`; marks are
+/// `generosity` times as large as [`AREA_WHEN_MANY`] and [`AREA_SHARED`] say as long as none reaches it.
+fn area_per_weight(weights: impl Iterator<Item = f64>, limit: f64, generosity: f64) -> f64 {
+    let (heaviest, n) = weights.fold((0.0, 0.0), |(most, n), weight| {
+        (if most < weight { weight } else { most }, n + 1.0)
+    });
+    let wanted = generosity * (n * AREA_WHEN_MANY + AREA_SHARED);
+    if limit < heaviest * wanted {
+        limit / heaviest
+    } else {
+        wanted
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn areas_are_proportional_to_weights_and_the_heaviest_fits() {
+        let two = [0.1, 0.9].into_iter();
+        assert!((0.9 * area_per_weight(two, 100.0, 1.0) - 100.0).abs() < 1e-9);
+        let even = [1.0 / 300.0; 300].into_iter();
+        assert!((area_per_weight(even, 100.0, 1.0) / 300.0).sqrt() < 4.5);
     }
 }

@@ -5,10 +5,9 @@
 //! Absent: all computing, and which steps may be shown.
 
 use super::canvas::layer::Layer;
-use super::forest::Layout;
 use super::marks;
 use super::marks::key::Mark;
-use super::parts::{Heading, Sides};
+use super::parts::{Heading, Layout, Sides};
 use super::scale::{Cover, Scale};
 use super::sheet::{LABEL_GAP, Sheet, later};
 use super::words::{self, NOTHING};

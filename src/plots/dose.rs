@@ -10,12 +10,12 @@ use super::bubbles::{self, Drawn, Pair};
 use super::canvas::Element;
 use super::canvas::layer::Layer;
 use super::field::{Field, FieldWords, Upright};
-use super::forest::{Layout, PREDICTION_WORDS};
 use super::marks;
 use super::marks::key::Mark;
-use super::parts::{Heading, Sides};
+use super::parts::{Heading, Layout, Sides};
 use super::scale::{Cover, ascending, is_placeable};
 use super::sheet::Sheet;
+use super::words::PREDICTION_WORDS;
 use super::words::{self, NOTHING};
 use crate::numbers;
 

@@ -6,9 +6,8 @@
 
 use super::canvas::Element;
 use super::canvas::layer::Layer;
-use super::forest::Layout;
 use super::marks;
-use super::parts::Heading;
+use super::parts::{Heading, Layout};
 use super::sheet::Sheet;
 use super::words::NOTHING;
 

@@ -5,10 +5,9 @@
 
 use super::canvas::Element;
 use super::canvas::layer::Layer;
-use super::forest::Layout;
 use super::marks;
 use super::marks::key::Mark;
-use super::parts::Heading;
+use super::parts::{Heading, Layout};
 use super::scale::{Cover, Scale};
 use super::sheet::{LABEL_GAP, Sheet, later};
 use super::words;

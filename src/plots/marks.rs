@@ -1,7 +1,6 @@
 //! The marks of a picture: the diamond, the bar, squares with their intervals, the axis.
 
 pub(super) mod key;
-pub(super) mod strip;
 
 use super::canvas::layer::Layer;
 use super::canvas::{Canvas, Element};

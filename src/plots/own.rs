@@ -7,12 +7,12 @@
 //!
 //! Absent: which figures may be shown, and all computing.
 
-use super::forest::{Layout, PREDICTION_WORDS, Summary};
 use super::marks;
 use super::marks::key::Mark;
+use super::parts::{Layout, Summary};
 use super::scale::{Cover, Scale};
 use super::sheet::{LABEL_GAP, Sheet, later};
-use super::words;
+use super::words::{self, PREDICTION_WORDS};
 
 /// What the picture shows.
 #[derive(Debug, Clone, PartialEq)]

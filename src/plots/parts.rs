@@ -55,3 +55,41 @@ impl Sides {
         )
     }
 }
+
+/// A pooled estimate. Values must be finite: others are not drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Summary {
+    /// Pooled estimate.
+    pub estimate: f64,
+    /// Lower end of its interval.
+    pub low: f64,
+    /// Upper end of its interval.
+    pub high: f64,
+    /// Prediction interval, when estimable.
+    pub prediction: Option<(f64, f64)>,
+    /// Estimate and interval as shown: "1.2 (0.3 to 2.1)".
+    pub numbers: String,
+    /// Prediction interval as shown: "−3.0 to 5.4".
+    pub prediction_numbers: Option<String>,
+}
+
+impl Summary {
+    /// Lower end, estimate and upper end.
+    pub(super) fn span(&self) -> [f64; 3] {
+        [self.low, self.estimate, self.high]
+    }
+
+    /// The prediction interval as shown, when there is one.
+    pub(super) fn shown_prediction(&self) -> Option<&str> {
+        self.prediction.and(self.prediction_numbers.as_deref())
+    }
+}
+
+/// How much room a picture has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Layout {
+    /// 1000 units: labels left of the marks, numbers right of them. For 720 px and more.
+    Wide,
+    /// 340 units: labels and numbers above the marks. For a phone.
+    Narrow,
+}

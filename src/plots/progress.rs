@@ -9,9 +9,8 @@
 use super::canvas::Element;
 use super::canvas::layer::Layer;
 use super::field::{Field, FieldWords, Upright};
-use super::forest::Layout;
 use super::marks::key::Mark;
-use super::parts::Heading;
+use super::parts::{Heading, Layout};
 use super::scale::{Cover, is_placeable};
 use super::sheet::Sheet;
 use super::words::{self, NOTHING};

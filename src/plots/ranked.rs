@@ -8,12 +8,12 @@ use std::cmp::Ordering;
 
 use super::canvas::Element;
 use super::canvas::layer::Layer;
-use super::forest::{Layout, PREDICTION_WORDS, Summary};
 use super::marks;
 use super::marks::key::Mark;
-use super::parts::{Heading, Sides};
+use super::parts::{Heading, Layout, Sides, Summary};
 use super::scale::{Cover, Scale, ascending, is_placeable};
 use super::sheet::Sheet;
+use super::words::PREDICTION_WORDS;
 use super::words::{self, NOTHING};
 use crate::numbers;
 

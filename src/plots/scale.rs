@@ -1,6 +1,6 @@
 //! An axis, horizontal or vertical: which values it covers, where they lie, and its ticks.
 
-use super::forest::Summary;
+use super::parts::Summary;
 use crate::numbers;
 
 /// Values farther from zero than this are not placed: no speed, depth or share comes near

@@ -1,12 +1,11 @@
 //! A picture being drawn from top to bottom: what every layout of every picture shares.
 
 use super::canvas::{Anchor, Canvas, Px};
-use super::forest::{Layout, PREDICTION_WORDS};
 use super::marks;
 use super::marks::key::{Mark, key_mark};
-use super::parts::Heading;
+use super::parts::{Heading, Layout};
 use super::scale::{Scale, Tick};
-use super::words;
+use super::words::{self, PREDICTION_WORDS};
 
 /// Room for a mark in the key, and the gap to its words.
 const KEY_MARK: f64 = 32.0;
@@ -34,7 +33,6 @@ pub(super) struct Frame {
     pub(super) font_size: f64,
     pub(super) line: f64,
     pub(super) gap: f64,
-    pub(super) most_side: f64,
     pub(super) most_ticks: f64,
     /// Most ticks of a vertical axis.
     pub(super) most_side_ticks: f64,
@@ -46,7 +44,7 @@ pub(super) struct Frame {
     pub(super) cell: f64,
     /// Most radius of a circle.
     pub(super) most_radius: f64,
-    /// How many times as large as squares in a strip circles in a field are.
+    /// How many times the mean area that `bubbles` names circles in a field have.
     pub(super) generosity: f64,
 }
 
@@ -61,7 +59,6 @@ impl Frame {
                 font_size: 18.0,
                 line: 24.0,
                 gap: 26.0,
-                most_side: 14.0,
                 most_ticks: 9.0,
                 most_side_ticks: 7.0,
                 field_height: 420.0,
@@ -78,7 +75,6 @@ impl Frame {
                 font_size: 13.0,
                 line: 19.0,
                 gap: 24.0,
-                most_side: 12.0,
                 most_ticks: 6.0,
                 most_side_ticks: 6.0,
                 field_height: 270.0,

@@ -8,13 +8,12 @@
 
 use super::canvas::Element;
 use super::canvas::layer::Layer;
-use super::forest::{Layout, PREDICTION_WORDS, Summary};
 use super::marks;
 use super::marks::key::Mark;
-use super::parts::{Heading, Sides};
+use super::parts::{Heading, Layout, Sides, Summary};
 use super::scale::{Cover, Scale};
 use super::sheet::{LABEL_GAP, Sheet, later};
-use super::words;
+use super::words::{self, PREDICTION_WORDS};
 
 /// What the picture shows.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,7 +1,6 @@
 //! What the tests of every picture share.
 
-use super::forest::{Layout, Summary};
-use super::parts::{Heading, Sides};
+use super::parts::{Heading, Layout, Sides, Summary};
 use super::words;
 use crate::numbers;
 use std::fs;

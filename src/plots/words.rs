@@ -2,7 +2,7 @@
 //!
 //! SVG text does not wrap and its font is the reader's, so widths are estimated.
 
-use super::forest::{PREDICTION_WORDS, Summary};
+use super::parts::Summary;
 use crate::numbers::{self, MINUS};
 
 /// Mean advance of a character in the labels and numbers of a picture, as a share of the font
@@ -19,6 +19,9 @@ const MINUS_ADVANCE: f64 = 0.84;
 /// How much wider bold letters are than regular ones: headings of the pictures measured up to 0.61 of
 /// the font size for each letter.
 pub(super) const STRONG: f64 = 1.06;
+
+/// Name of the prediction interval: what it speaks of.
+pub(super) const PREDICTION_WORDS: &str = "another such player";
 
 /// What stands in place of the marks when there are none to draw.
 pub(super) const NOTHING: &str = "There is nothing to draw yet.";

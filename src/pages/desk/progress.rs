@@ -4,8 +4,7 @@
 use crate::findings::labels::{band_label, class_label, outcome_label, unit_words};
 use crate::findings::progress::{Progress, Watched, Width};
 use crate::numbers;
-use crate::plots::forest::Layout;
-use crate::plots::parts::Heading;
+use crate::plots::parts::{Heading, Layout};
 use crate::plots::progress as plot;
 use crate::protocol::{GapBands, Study};
 

@@ -3,7 +3,7 @@
 
 use super::pictures::Picture;
 use super::view::{Standing, StudyView};
-use crate::plots::forest::Layout;
+use crate::plots::parts::Layout;
 use askama::Template;
 
 #[derive(Template)]

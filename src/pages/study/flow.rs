@@ -5,8 +5,7 @@ use super::view::StudyView;
 use crate::findings::flow::{Count, ParticipantFlow};
 use crate::findings::labels::ground_label;
 use crate::plots::flow::{Flow, Leaving, Reason, Stage, flow};
-use crate::plots::forest::Layout;
-use crate::plots::parts::Heading;
+use crate::plots::parts::{Heading, Layout};
 
 /// The flow as it stands on the page.
 pub(super) struct Shown {

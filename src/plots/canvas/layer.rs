@@ -26,8 +26,6 @@ pub(in crate::plots) enum Layer {
     Ranges,
     /// Ranges of single pairs.
     Range,
-    /// Pairs in a strip, squares.
-    Row,
     /// Pairs in a field, circles.
     Point,
     /// Points of pairs, dots of one stroke.
@@ -69,7 +67,6 @@ impl Layer {
             Self::Axis => "mark-axis",
             Self::Ranges => "mark-ranges",
             Self::Range => "mark-range",
-            Self::Row => "mark-row",
             Self::Point => "mark-point",
             Self::Dot => "mark-dot",
             Self::Outside => "mark-outside",
@@ -101,7 +98,6 @@ impl Layer {
             Self::Range => {
                 r##"fill="none" stroke="#1c1b19" stroke-width="1" stroke-opacity="0.5""##
             }
-            Self::Row => r##"fill="#1c1b19" fill-opacity="0.62""##,
             Self::Point => r##"fill="#1c1b19" fill-opacity="0.5""##,
             Self::Dot => {
                 r##"fill="none" stroke="#1c1b19" stroke-width="6" stroke-linecap="round""##
@@ -130,7 +126,7 @@ impl Layer {
 mod tests {
     use super::Layer;
 
-    const ALL: [Layer; 23] = [
+    const ALL: [Layer; 22] = [
         Layer::Zone,
         Layer::Band,
         Layer::BandEdge,
@@ -140,7 +136,6 @@ mod tests {
         Layer::Axis,
         Layer::Ranges,
         Layer::Range,
-        Layer::Row,
         Layer::Point,
         Layer::Dot,
         Layer::Outside,

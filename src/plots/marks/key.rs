@@ -7,8 +7,6 @@ use super::{EDGE_TICK, PLAIN_SIDE, bar_between, boxed_between, diamond_between};
 /// A kind of mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::plots) enum Mark {
-    /// A row's square.
-    Row,
     /// The diamond.
     Pooled,
     /// The prediction bar.
@@ -51,11 +49,6 @@ pub(in crate::plots) fn key_mark(canvas: &mut Canvas, mark: Mark, x: f64, middle
     let places = [x, x + WIDTH / 2.0, x + WIDTH];
     let across = Element::line(x, middle, x + WIDTH, middle);
     match mark {
-        Mark::Row => {
-            for (offset, side) in [(3.5, 5.0), (14.5, 9.0)] {
-                canvas.put(Layer::Row, Element::square(x + offset, middle, side));
-            }
-        }
         Mark::Point => {
             for (offset, radius) in [(4.0, 3.0), (15.0, 5.5)] {
                 canvas.put(Layer::Point, Element::circle(x + offset, middle, radius));
