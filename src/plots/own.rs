@@ -2,7 +2,7 @@
 //! one above the other.
 //!
 //! The own difference is a filled square with a line as long as its interval; below it stand the
-//! pooled diamond and the thin prediction bar of the forest plot (see [`super::forest`]), so that
+//! pooled diamond and the thin prediction bar of the forest plot (see [`super::summary`]), so that
 //! own and pooled are told apart by shape and by name before any colour.
 //!
 //! Absent: which figures may be shown, and all computing.
