@@ -3,8 +3,8 @@
 //! The forms are those of the published literature: squares with area proportional to weight,
 //! a diamond for the pooled estimate and a zero line (Lewis & Clarke 2001), and a thin bar for
 //! the prediction interval; circles between two axes for what two numbers say of one pair. No
-//! picture crowds, however many pairs there are: ranked pairs have a most height, fields a most number
-//! of circles, and rows no labels.
+//! picture crowds, however many pairs there are: ranked pairs have a most height, fields a most
+//! number of circles, and rows no labels.
 //!
 //! Invariants:
 //! - No style attribute, style element, script or outside reference, so that a page may forbid

@@ -6,6 +6,8 @@ use crate::effects::of_pair;
 use crate::effects::spread::CrowdSpread;
 use crate::intake;
 use crate::protocol::Study;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 use serde_json::{Value, json};
 
 fn study() -> Study {
@@ -291,26 +293,57 @@ fn words_for_one_who_waits_name_the_reasons_and_no_others() {
     assert!(!waiting_words(&[]).contains("about"), "no reason is known");
 }
 
-#[test]
-fn whoever_may_repeat_nothing_makes_no_difference() {
-    let looked = looked(&pair(LOOSER, TIGHTER));
+/// How often others with these sets of marks are passed over, and how often one is found; asserts that
+/// nobody who is passed over would be found.
+fn passed_over_and_found(looked: &ByItself, sets: impl Iterator<Item = usize>) -> (i32, i32) {
     let n_marks = looked.marks().len();
-    assert_eq!(n_marks, 13);
     let (mut passed_over, mut found) = (0, 0);
-    for set in 0..1_usize << n_marks {
+    for set in sets {
         let shared: Vec<usize> = (0..n_marks).filter(|place| set >> place & 1 == 1).collect();
         let may_repeat = looked.may_repeat(&shared);
-        passed_over += usize::from(!may_repeat);
+        passed_over += i32::from(!may_repeat);
         for own in [true, false] {
             let shared = shared.clone();
-            let is_found = !looked
-                .clone()
-                .beside(&[Likeness { own, shared }])
-                .flags
-                .is_empty();
-            found += usize::from(is_found);
+            let besides = looked.clone().beside(&[Likeness { own, shared }]);
+            let is_found = !besides.flags.is_empty();
+            found += i32::from(is_found);
             assert!(may_repeat || !is_found, "{own} {set:b}");
         }
     }
+    (passed_over, found)
+}
+
+#[test]
+fn whoever_may_repeat_nothing_makes_no_difference() {
+    let looked = looked(&pair(LOOSER, TIGHTER));
+    assert_eq!(looked.marks().len(), 13);
+    let (passed_over, found) = passed_over_and_found(&looked, 0..1 << 13);
     assert!(50 < passed_over && 1000 < found, "{passed_over} {found}");
+}
+
+#[test]
+fn nor_does_it_among_so_many_figures_that_chances_are_bounded() {
+    let backhand = |figures| {
+        let mut line = line(figures);
+        line["stroke"] = json!("backhand");
+        line
+    };
+    let mut document = pair(LOOSER, TIGHTER);
+    for (place, figures) in [
+        [71.0, 52.0, 19.0, 88.3, 11.9, 117.2],
+        [69.0, 55.0, 23.0, 86.6, 12.3, 114.9],
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let shots = document["sessions"][place]["shots"].as_array_mut().unwrap();
+        shots.push(backhand(figures));
+    }
+    let looked = looked(&document);
+    assert_eq!(looked.marks().len(), 23);
+    // Few marks each, since with many anybody is looked at.
+    let mut draw = ChaCha8Rng::seed_from_u64(23);
+    let mut few = || (0..3).fold(usize::MAX, |set, _| set & draw.random_range(0..1 << 23));
+    let (passed_over, found) = passed_over_and_found(&looked, (0..4000).map(|_| few()));
+    assert!(100 < passed_over && 100 < found, "{passed_over} {found}");
 }

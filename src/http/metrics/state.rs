@@ -178,7 +178,7 @@ fn of_disk(all: &mut Registry, service: &Service) {
     counter(
         all,
         "shared_transactions",
-        "Transactions in which contributions and plans were stored, each synced to disk once",
+        "Transactions in which contributions, corrections and plans were stored, each synced once",
         store.n_synced(),
     );
     if let Some(size) = store.size() {
